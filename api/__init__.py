@@ -1,0 +1,1 @@
+"""The API: records of batches, pure calculations, the watch, and the HTTP interface."""

@@ -1,0 +1,1 @@
+"""The calculations. Pure: no I/O, no clock, no web, no database."""

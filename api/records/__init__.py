@@ -1,0 +1,1 @@
+"""Batches, events, weighings and the rest, append-only and chained by hash."""

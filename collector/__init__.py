@@ -1,0 +1,1 @@
+"""The collector: reads probes and scales and keeps every reading. Knows nothing of batches."""

@@ -1,0 +1,1 @@
+"""Bytes or text into readings. Pure: no I/O."""

@@ -1,0 +1,1 @@
+"""Where readings come from: each an asynchronous iterator behind one small protocol."""

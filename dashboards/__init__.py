@@ -1,0 +1,1 @@
+"""The pages: templates, style sheets and scripts. Pure presentation."""
