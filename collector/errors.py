@@ -92,7 +92,7 @@ class RecordError(CurdwrightError, ValueError):
 
 
 class UnknownRecordError(RecordError, LookupError):
-    """No such batch, event, series, recipe …"""
+    """No such batch, event, series, recipe or pot."""
 
 
 class RecordConflictError(RecordError):
