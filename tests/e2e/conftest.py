@@ -1,0 +1,256 @@
+"""What the end-to-end tests share: real brokers, pseudo-terminal lines, and waiting for facts.
+
+Everything is on loopback, on free ports, in the test's own folder, and is stopped by its pid.
+"""
+
+from __future__ import annotations
+
+import os
+import select
+import signal
+import socket
+import subprocess
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import Protocol
+
+import pytest
+
+DEADLINE_S = 20.0
+
+
+def _until(fact: Callable[[], object], what: str, deadline_s: float = DEADLINE_S) -> None:
+    end = time.monotonic() + deadline_s
+    while not fact():
+        if time.monotonic() > end:
+            pytest.fail(f"after {deadline_s:g} s it was still not so that {what}")
+        time.sleep(0.01)
+
+
+class Until(Protocol):
+    """The type of the `until` fixture."""
+
+    def __call__(
+        self, fact: Callable[[], object], what: str, deadline_s: float = DEADLINE_S
+    ) -> None:
+        """Wait for `fact` to become true; fail with `what` if it doesn't."""
+        ...
+
+
+@pytest.fixture
+def until() -> Until:
+    """Wait until a fact is true, looking again and again: `until(lambda: …, "it is so")`."""
+    return _until
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+Setting = str | int | bool | Path
+
+
+class Broker:
+    """A real Mosquitto on a free loopback port, with its own folder and settings."""
+
+    def __init__(
+        self, folder: Path, settings: dict[str, Setting], listener: dict[str, Setting]
+    ) -> None:
+        """Write the settings and start; a port that somebody took meanwhile is given up."""
+        folder.mkdir()
+        self.folder = folder
+        self.log = folder / "log.txt"
+        self._settings = settings
+        self._listener = listener
+        self._process: subprocess.Popen[bytes] | None = None
+        for _ in range(5):
+            self.port = _free_port()
+            self._write()
+            self.start()
+            if self.running:
+                return
+        pytest.fail(f"Mosquitto does not start:\n{self.log.read_text()}")
+
+    @property
+    def pid(self) -> int:
+        """The process id of the running broker."""
+        assert self._process is not None
+        return self._process.pid
+
+    @property
+    def running(self) -> bool:
+        """Whether the process lives."""
+        return self._process is not None and self._process.poll() is None
+
+    def start(self) -> None:
+        """Start it on its port, and wait until it answers (or has given up)."""
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                ["mosquitto", "-c", str(self.folder / "mosquitto.conf")], stdout=log, stderr=log
+            )
+        _until(lambda: not self.running or self._answers(), "the broker answers")
+
+    def stop(self) -> None:
+        """End it in good order: what it persists is written."""
+        self._end(signal.SIGTERM)
+
+    def kill(self) -> None:
+        """End it with signal 9."""
+        self._end(signal.SIGKILL)
+
+    def restart(self, *, kill: bool = False) -> None:
+        """End it and start it again on the same port."""
+        self._end(signal.SIGKILL if kill else signal.SIGTERM)
+        self.start()
+
+    def pause(self) -> None:
+        """Freeze it: connections stay open, nothing is answered."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def resume(self) -> None:
+        """Let a frozen broker go on."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
+
+    def _end(self, number: signal.Signals) -> None:
+        if self._process is None:
+            return
+        if self.running:
+            self._process.send_signal(signal.SIGCONT)
+            self._process.send_signal(number)
+        self._process.wait(DEADLINE_S)
+        self._process = None
+
+    def _answers(self) -> bool:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 1.0):
+            return True
+        return False
+
+    def _write(self) -> None:
+        common: dict[str, Setting] = {
+            "user": "root" if os.geteuid() == 0 else os.environ.get("USER", "nobody"),
+            "persistence_location": f"{self.folder}/",
+            "allow_anonymous": True,
+            "log_dest": "stderr",
+            **self._settings,
+        }
+        lines = [f"{key} {_said(value)}" for key, value in common.items()]
+        lines.append(f"listener {self.port} 127.0.0.1")
+        lines += [f"{key} {_said(value)}" for key, value in self._listener.items()]
+        (self.folder / "mosquitto.conf").write_text("\n".join(lines) + "\n")
+
+
+def _said(value: Setting) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+class Mosquitto(Protocol):
+    """The type of the `mosquitto` fixture."""
+
+    def __call__(
+        self, *, listener: dict[str, Setting] | None = None, **settings: Setting
+    ) -> Broker:
+        """Start one more broker; `listener` holds what must stand under its listener."""
+        ...
+
+
+@pytest.fixture
+def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
+    """Start real brokers: `mosquitto(persistence=True, max_queued_messages=0)`."""
+    brokers: list[Broker] = []
+
+    def start(*, listener: dict[str, Setting] | None = None, **settings: Setting) -> Broker:
+        folder = tmp_path / f"broker-{len(brokers)}"
+        brokers.append(Broker(folder, settings, listener or {}))
+        return brokers[-1]
+
+    yield start
+    for broker in brokers:
+        broker.kill()
+
+
+class PtyLine:
+    """A serial line as the instrument's end sees it, behind a path that stays the same."""
+
+    def __init__(self, path: Path) -> None:
+        """Plug it in."""
+        self.path = path
+        self._master: int | None = None
+        self._slave: int | None = None
+        self.replug()
+
+    @property
+    def device(self) -> Path:
+        """The device that the stable path points to at the moment."""
+        return self.path.readlink()
+
+    def write(self, data: bytes) -> None:
+        """Say something, as the instrument."""
+        assert self._master is not None
+        while data:
+            data = data[os.write(self._master, data) :]
+
+    def read(self, size: int, deadline_s: float = DEADLINE_S) -> bytes:
+        """Return the next `size` bytes that the other end sent, or fewer after the deadline."""
+        assert self._master is not None
+        found = b""
+        end = time.monotonic() + deadline_s
+        while len(found) < size and (left := end - time.monotonic()) > 0:
+            if select.select([self._master], [], [], left)[0]:
+                found += os.read(self._master, size - len(found))
+        return found
+
+    def unplug(self, *, dangling: bool = False) -> None:
+        """Pull the plug; the path goes away, or with `dangling` stays and leads nowhere."""
+        for end in (self._master, self._slave):
+            if end is not None:
+                os.close(end)
+        self._master = self._slave = None
+        if not dangling:
+            self.path.unlink(missing_ok=True)
+
+    def replug(self) -> None:
+        """Plug it in again: another device, the same path."""
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)  # no echo before the other end has opened it
+        fresh = self.path.with_name(self.path.name + ".new")
+        fresh.symlink_to(os.ttyname(self._slave))
+        fresh.replace(self.path)
+
+
+class PtyLines(Protocol):
+    """The type of the `pty_lines` fixture."""
+
+    def __call__(self, name: str = "usb-line", *, plugged: bool = True) -> PtyLine:
+        """Make one more line; without `plugged` its path does not exist yet."""
+        ...
+
+
+@pytest.fixture
+def pty_lines(tmp_path: Path) -> Iterator[PtyLines]:
+    """Make any number of pseudo-terminal lines: `pty_lines("usb-scale")`."""
+    folder = tmp_path / "by-id"
+    folder.mkdir()
+    lines: list[PtyLine] = []
+
+    def make(name: str = "usb-line", *, plugged: bool = True) -> PtyLine:
+        lines.append(PtyLine(folder / name))
+        if not plugged:
+            lines[-1].unplug()
+        return lines[-1]
+
+    yield make
+    for line in lines:
+        line.unplug()
+
+
+@pytest.fixture
+def pty_line(pty_lines: PtyLines) -> PtyLine:
+    """Return one pseudo-terminal line, plugged in."""
+    return pty_lines()
