@@ -1,0 +1,279 @@
+# SPDX-License-Identifier: MIT
+"""The append-only entries and their chains of hashes. Imports SQLAlchemy and the ground.
+
+An entry's text is canonical JSON (keys sorted, no spaces, UTF-8), kept as it was hashed:
+hash(n) = SHA-256(hash(n-1) followed by the text's bytes), hash(0) = 32 zero bytes. There is one
+chain for each batch and one for the kitchen, so that two writers never wait for each other.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from api.records.tables import entry
+from collector.errors import RecordConflictError
+
+KITCHEN = "kitchen"
+_TRIES = 20
+_START = bytes(32)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One record as it is kept.
+
+    Attributes:
+        number: Running number over all chains, for the live stream.
+        id: The record's id (a UUID, made by the sender or here).
+        chain: A batch's id, or "kitchen".
+        position: 1, 2, 3 … within its chain.
+        kind: "batch", "event", "weighing" …
+        at: When it was recorded, RFC 3339 in UTC.
+        who: Who recorded it; "" if not said.
+        body: What was recorded.
+        hash: Of this entry and all before it in its chain, hexadecimal.
+    """
+
+    number: int
+    id: str
+    chain: str
+    position: int
+    kind: str
+    at: str
+    who: str
+    body: Mapping[str, Any]
+    hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChainFault:
+    """Where a chain does not hold."""
+
+    chain: str
+    position: int
+    what: str
+
+
+def canonical(value: object) -> str:
+    """Return JSON with sorted keys and no spaces.
+
+    Raises:
+        ValueError: It holds a number that is not finite.
+    """
+    return json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+    )
+
+
+def link(previous: bytes, text: str) -> bytes:
+    """Return SHA-256 of the hash before and the text's bytes, shape (32 bytes)."""
+    return hashlib.sha256(previous + text.encode()).digest()
+
+
+class Chains:
+    """Appends and reads entries."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+
+    def append(
+        self,
+        chain: str,
+        kind: str,
+        body: Mapping[str, Any],
+        *,
+        at: str,
+        who: str = "",
+        record_id: str | None = None,
+    ) -> tuple[Entry, bool]:
+        """Append one entry to a chain.
+
+        Args:
+            chain: A batch's id, or "kitchen".
+            kind: What it is.
+            body: What is recorded; must be JSON. Its "said", if it has one, is the sender's own
+                body, by which a repeat is recognised.
+            at: The time of recording, RFC 3339 in UTC.
+            who: Who records it.
+            record_id: An id made by the sender; the same id and body again changes nothing.
+
+        Returns:
+            The entry, and whether it is new.
+
+        Raises:
+            RecordConflictError: The id is taken by another body.
+        """
+        made = record_id or str(uuid.uuid4())
+        for _ in range(_TRIES):
+            try:
+                with self.engine.connect().execution_options(writes=True) as connection:
+                    known = self._by_id(connection, made)
+                    if known is not None:
+                        return _same(known, chain, kind, body), False
+                    added = self._add(connection, made, chain, (kind, body, at, who))
+                    connection.commit()
+                    return added, True
+            except IntegrityError:
+                continue  # another writer took this position or this id: look again
+        raise RecordConflictError(
+            f"The record could not be placed in its chain in {_TRIES} tries.",
+            where=chain,
+            do="Try again; nothing was changed.",
+        )
+
+    def read(self, chain: str) -> list[Entry]:
+        """Return the entries of one chain, in order."""
+        return list(self._select(entry.c.chain == chain))
+
+    def of_kind(self, chain: str, *kinds: str) -> list[Entry]:
+        """Return the entries of these kinds in one chain, in order."""
+        return list(self._select(entry.c.chain == chain, entry.c.kind.in_(kinds)))
+
+    def since(self, number: int, limit: int = 1000) -> list[Entry]:
+        """Return up to `limit` entries of any chain with a higher running number."""
+        return list(self._select(entry.c.number > number, limit=limit))
+
+    def find(self, record_id: str) -> Entry | None:
+        """Return the entry with this id, if there is one."""
+        with self.engine.connect() as connection:
+            return self._by_id(connection, record_id)
+
+    def last_number(self) -> int:
+        """Return the highest running number, 0 if there is none."""
+        with self.engine.connect() as connection:
+            return int(connection.execute(select(func.max(entry.c.number))).scalar() or 0)
+
+    def chains(self) -> list[str]:
+        """Return the names of all chains."""
+        with self.engine.connect() as connection:
+            found = connection.execute(select(entry.c.chain).distinct().order_by(entry.c.chain))
+            return [str(row[0]) for row in found]
+
+    def head(self, chain: str) -> tuple[int, str]:
+        """Return the length and the last hash of a chain; (0, 64 zeros) if it is empty."""
+        with self.engine.connect() as connection:
+            return self._head(connection, chain)
+
+    def verify(self, chain: str) -> list[ChainFault]:
+        """Recompute a chain from its texts and return every fault."""
+        faults: list[ChainFault] = []
+        previous, expected = _START, 1
+        with self.engine.connect() as connection:
+            rows = connection.execute(
+                select(entry.c.position, entry.c.text, entry.c.hash, entry.c.id, entry.c.kind)
+                .where(entry.c.chain == chain)
+                .order_by(entry.c.position)
+            ).fetchall()
+        for position, text, kept, record_id, kind in rows:
+            if position != expected:
+                missing = f"entry {expected} is missing"
+                faults.append(ChainFault(chain, expected, missing))
+            computed = link(previous, text)
+            if computed.hex() != kept:
+                faults.append(ChainFault(chain, position, "the text or one before it was changed"))
+            if _columns_differ(text, chain, position, record_id, kind):
+                faults.append(ChainFault(chain, position, "its columns don't agree with its text"))
+            previous, expected = bytes.fromhex(kept), position + 1
+        return faults
+
+    def _add(
+        self,
+        connection: Connection,
+        made: str,
+        chain: str,
+        what: tuple[str, Mapping[str, Any], str, str],
+    ) -> Entry:
+        kind, body, at, who = what
+        length, head = self._head(connection, chain)
+        text = canonical(
+            {
+                "at": at,
+                "body": body,
+                "chain": chain,
+                "id": made,
+                "kind": kind,
+                "position": length + 1,
+                "who": who,
+            }
+        )
+        digest = link(bytes.fromhex(head), text).hex()
+        result = connection.execute(
+            insert(entry).values(
+                id=made, chain=chain, position=length + 1, kind=kind, text=text, hash=digest
+            )
+        )
+        number = int((result.inserted_primary_key or (0,))[0])
+        return Entry(number, made, chain, length + 1, kind, at, who, body, digest)
+
+    def _head(self, connection: Connection, chain: str) -> tuple[int, str]:
+        row = connection.execute(
+            select(entry.c.position, entry.c.hash)
+            .where(entry.c.chain == chain)
+            .order_by(entry.c.position.desc())
+            .limit(1)
+        ).fetchone()
+        return (int(row[0]), str(row[1])) if row else (0, _START.hex())
+
+    def _by_id(self, connection: Connection, record_id: str) -> Entry | None:
+        row = connection.execute(_COLUMNS.where(entry.c.id == record_id)).fetchone()
+        return _entry(row) if row else None
+
+    def _select(self, *conditions: Any, limit: int | None = None) -> Iterator[Entry]:
+        statement = _COLUMNS.where(*conditions).order_by(entry.c.number).limit(limit)
+        with self.engine.connect() as connection:
+            rows = connection.execute(statement).fetchall()
+        return map(_entry, rows)
+
+
+_COLUMNS = select(entry.c.number, entry.c.text, entry.c.hash)
+
+
+def _entry(row: Any) -> Entry:
+    number, text, digest = row
+    said = json.loads(text)
+    return Entry(
+        number=number,
+        id=said["id"],
+        chain=said["chain"],
+        position=said["position"],
+        kind=said["kind"],
+        at=said["at"],
+        who=said["who"],
+        body=said["body"],
+        hash=digest,
+    )
+
+
+def _same(known: Entry, chain: str, kind: str, body: Mapping[str, Any]) -> Entry:
+    said = canonical(_as_said(known.body)) == canonical(_as_said(body))
+    if (known.chain, known.kind) == (chain, kind) and said:
+        return known
+    raise RecordConflictError(
+        f"The id {known.id} is taken by another record ({known.kind}, recorded {known.at}).",
+        where=known.chain,
+        do="Send the same body again, or make a new id.",
+    )
+
+
+def _as_said(body: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What the sender said, if the body keeps it; the clock it was sent by may differ."""
+    said = body.get("said", body)
+    return {key: value for key, value in said.items() if key != "sent_at"}
+
+
+def _columns_differ(text: str, chain: str, position: int, record_id: str, kind: str) -> bool:
+    said = json.loads(text)
+    return (said["chain"], said["position"], said["id"], said["kind"]) != (
+        chain,
+        position,
+        record_id,
+        kind,
+    )

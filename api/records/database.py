@@ -1,0 +1,95 @@
+# SPDX-License-Identifier: MIT
+"""Opens the records database: SQLite in the data folder, or PostgreSQL by address."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, inspect, text
+from sqlalchemy.exc import DatabaseError, SQLAlchemyError
+
+from collector.errors import StoreError, StoreVersionError
+
+_MIGRATIONS = Path(__file__).parent / "migrations"
+
+
+def open_database(address: str) -> Engine:
+    """Open the records database and bring it up to this version.
+
+    Args:
+        address: A SQLAlchemy address, such as "sqlite:////kitchen/records.sqlite3" or
+            "postgresql+psycopg://user@host/name".
+
+    Returns:
+        An engine whose tables are those of `api.records.tables`.
+
+    Raises:
+        StoreVersionError: It was written by a newer version; nothing was changed.
+        StoreError: It can't be opened.
+    """
+    engine = create_engine(address, **_options(address))
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    shown = engine.url.render_as_string(hide_password=True)
+    try:
+        _migrate(engine, shown)
+    except SQLAlchemyError as error:
+        engine.dispose()
+        cause = error.orig if isinstance(error, DatabaseError) else error
+        raise StoreError(
+            f"The records database can't be opened ({cause}).",
+            where=shown,
+            do="Check that the folder exists, that you may write in it, and that the disk has "
+            "room; or name another folder with --data.",
+        ) from error
+    except StoreError:
+        engine.dispose()
+        raise
+    return engine
+
+
+def _options(address: str) -> dict[str, Any]:
+    if address.startswith("sqlite"):
+        return {"connect_args": {"timeout": 10.0, "check_same_thread": False}}
+    return {"pool_pre_ping": True}
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+    # SQLAlchemy says BEGIN itself (below), so that a writer waits its turn instead of failing.
+    connection.isolation_level = None
+    connection.execute("PRAGMA journal_mode=WAL")
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA foreign_keys=ON")
+
+
+def _begin_sqlite(connection: Any) -> None:
+    immediate = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if immediate else "BEGIN")
+
+
+def _migrate(engine: Engine, shown: str) -> None:
+    from alembic import command
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS))
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    head = ScriptDirectory.from_config(config).get_current_head()
+    with engine.connect().execution_options(writes=True) as connection:
+        if inspect(connection).has_table("alembic_version"):
+            found = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+            if found == head:
+                return
+            if found is not None and found not in known:
+                raise StoreVersionError(
+                    f"The records database has revision {found}, which this program doesn't know.",
+                    where=shown,
+                    do="Use the newer program that wrote it; nothing was changed.",
+                )
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+        connection.commit()
