@@ -193,4 +193,5 @@ def _misfit(
     right = np.einsum("kpi,kp->ki", design, windows)
     fitted = np.einsum("kpi,ki->kp", design, np.linalg.solve(normal, right[..., None])[..., 0])
     squares = np.sum((windows - fitted) ** 2, axis=1) / max(points - degree - 1, 1)
-    return np.sqrt(np.maximum(squares - sigma**2, 0.0))
+    excess: Floats = np.sqrt(np.maximum(squares - sigma**2, 0.0))
+    return excess

@@ -7,6 +7,7 @@ Pure: numpy only.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 
 import numpy as np
@@ -78,7 +79,7 @@ def stretches(curve: Curve, gap_intervals: float = GAP_INTERVALS) -> list[slice]
         return [slice(0, len(curve))] if len(curve) else []
     breaks = np.diff(curve.time_s) > gap_intervals * curve.usual_interval_s
     edges = [0, *(np.flatnonzero(breaks) + 1).tolist(), len(curve)]
-    return [slice(low, high) for low, high in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(low, high) for low, high in itertools.pairwise(edges)]
 
 
 def noise(curve: Curve) -> float:
