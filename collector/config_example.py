@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: MIT
+"""A configuration with every section, as the documents show it. Imports nothing."""
+
+from __future__ import annotations
+
+EXAMPLE = """\
+# curdwright.toml lies in the data folder. Every key may be left out unless it says otherwise.
+
+[kitchen]
+name = "Fern Lane"
+zone = "Europe/Vienna"            # pages show this zone; everything is kept in UTC
+altitude_m = 410                  # for the boiling point; pressure_hpa instead, if it is known
+room_temperature_degc = 21
+
+[store]
+kind = "sqlite"
+file = "readings.sqlite3"         # inside the data folder
+
+[[serial]]                        # one for each port
+port = "/dev/serial/by-id/usb-bench-scale-0001"   # required
+series = "north/scale"            # required
+unit = "kg"                       # what the scale is set to; another unit is refused
+pattern = "status-mode-weight-unit"
+baud = 9600
+display_step = 0.005              # what the display counts in, in `unit`
+
+[[serial]]
+port = "/dev/serial/by-id/usb-probe-0002"
+series = "north/milk"
+unit = "Cel"
+expression = '(?P<sign>[+-]?)(?P<value>[0-9]+[.][0-9]+) deg'   # your own, instead of a pattern
+mode = "polled"
+poll = "T?\\r\\n"
+poll_interval_s = 1.0
+silence_s = 2.0                   # an unfinished line is given up after this
+terminator = "\\r\\n"               # else CR, LF and CR LF are all taken
+probe = "one-wire"                # known false readings: one-wire, int16-tenths or scpi
+
+[[mqtt]]                          # one for each broker
+host = "127.0.0.1"
+client_id = "curdwright-fern-lane"   # required; keep it, the broker keeps messages under it
+username = "collector"
+password_env = "CURDWRIGHT_MQTT_PASSWORD"   # the variable that holds it, never the password
+
+[[mqtt.topics]]
+filter = "kitchen/probes/#"
+payload = "senml"
+
+[[mqtt.topics]]
+filter = "kitchen/+/temperature"
+payload = "number"
+series = "{2}/milk"               # {2} is the second level of the topic
+unit = "Cel"
+
+[[mqtt.topics]]
+filter = "kitchen/south/state"
+payload = "json"
+series = "south/milk"
+value_pointer = "/probe/temperature"
+unit = "Cel"
+time_pointer = "/time"
+time_form = "rfc3339"             # or s, ms: since 1970 UTC
+
+[[replay]]
+file = "last_week.csv"
+speed = 10.0
+
+[[simulated]]
+name = "Small"
+seed = 7
+series_prefix = "small"
+speed = 1.0
+"""
