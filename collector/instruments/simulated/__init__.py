@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Simulated pots with physics of their own, and virtual instruments that speak of them."""
