@@ -98,12 +98,13 @@ class Process:
                     where="recipe",
                     do="Put it before strain where the mash is cooked, or before set.",
                 )
-        unknown = sorted(self.excluded - set(STREAMS))
+        side = [name for name in STREAMS if name not in _LINE]
+        unknown = sorted(self.excluded - set(side))
         if unknown:
             raise ProcessError(
-                f"There is no stream {', '.join(unknown)}.",
+                f"{', '.join(unknown)} can't be ruled out by a recipe.",
                 where="recipe",
-                do=f"Use {', '.join(STREAMS)}.",
+                do=f"Rule out only {', '.join(side)}.",
             )
 
     @property
