@@ -1,0 +1,1 @@
+"""The analysis of a batch: records and readings gathered, calculated, and put into JSON."""

@@ -1,0 +1,95 @@
+# SPDX-License-Identifier: MIT
+"""The wiring of the API: one app over one open kitchen."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections.abc import AsyncIterator
+from importlib.metadata import PackageNotFoundError, version
+
+from fastapi import FastAPI
+
+from api.access import Access, Gate, own_names, read_or_make_token
+from api.kitchen import Kitchen
+from api.live.broadcast import Broadcast
+from api.problems import install
+from api.routes import (
+    access,
+    analysis,
+    batches,
+    health,
+    instruments,
+    lists,
+    live,
+    notices,
+    pages,
+    readings,
+)
+from api.watch.post import Post
+from api.watch.watch import Watch
+
+_ABOUT = """
+Curdwright listens to probe thermometers and scales, and turns a batch of pressed plant curd into
+numbers with their uncertainty. A mass or a temperature is `{"value","unit"}`; a time is RFC 3339
+with an offset; a computed quantity is `{"value","unit","u","method","from"}`, or `{"status","why"}`
+where it can't be shown. Every error has one form (RFC 9457).
+"""
+
+
+def program_version() -> str:
+    """Return the version of the installed distribution."""
+    try:
+        return version("curdwright")
+    except PackageNotFoundError:
+        return "0+unknown"
+
+
+def create_app(kitchen: Kitchen, *, host: str = "127.0.0.1", more_names: tuple[str, ...] = ()) -> FastAPI:
+    """Return the app over an open kitchen; it closes the kitchen when it ends.
+
+    Args:
+        kitchen: From `api.kitchen.open_kitchen`.
+        host: The address that the server listens on.
+        more_names: Other names by which this machine may be called.
+    """
+    app = FastAPI(
+        title="Curdwright",
+        version=program_version(),
+        description=_ABOUT,
+        lifespan=_lifespan,
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.kitchen = kitchen
+    app.state.token = read_or_make_token(kitchen.data_dir / "token")
+    app.state.pairing_gate = Gate(10, 60.0, time.monotonic)
+    app.state.broadcast = Broadcast(kitchen.readings, kitchen.journal.chains, kitchen.now_ms)
+    app.state.post = Post(kitchen)
+    app.state.watch = Watch(kitchen, app.state.post)
+    install(app)
+    for module in (readings, instruments, lists, batches, analysis, live, notices, health, access):
+        app.include_router(module.router)
+    pages.mount(app)
+    app.add_middleware(
+        Access, token=app.state.token, names=own_names(host) | frozenset(more_names)
+    )
+    return app
+
+
+@contextlib.asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    tasks = [
+        asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
+        asyncio.create_task(app.state.watch.run(), name="watch"),
+        asyncio.create_task(app.state.post.run(), name="post"),
+    ]
+    try:
+        yield
+    finally:
+        app.state.broadcast.stopping.set()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        app.state.kitchen.close()

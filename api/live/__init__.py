@@ -1,0 +1,1 @@
+"""The live stream: what has come in, to every open page."""

@@ -1,0 +1,45 @@
+# SPDX-License-Identifier: MIT
+"""What the live stream says of a reading and of a record. Pure."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.corrections import canonical_unit
+from api.records.batches import BATCH_KINDS
+from api.records.chain import KITCHEN, Entry
+from api.times import format_ms
+from collector.store.protocol import Arrived
+
+
+def reading_data(item: Arrived) -> dict[str, Any]:
+    """Return a reading as the instrument said it, with its arrival number."""
+    reading = item.reading
+    return {
+        "series": reading.series,
+        "time": format_ms(reading.time_ms),
+        "value": reading.value,
+        "unit": reading.unit,
+        "canonical_unit": canonical_unit(reading.unit),
+        "quality": reading.quality.word,
+        "reason": reading.reason,
+        "arrival": item.arrival,
+    }
+
+
+def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
+    """Return the event's name and data for a record, None if pages needn't hear of it."""
+    if entry.chain == KITCHEN:
+        return None
+    if entry.kind == "notice":
+        return "alarm", {"batch": entry.chain, "id": entry.id, **entry.body}
+    if entry.kind not in BATCH_KINDS:
+        return None
+    body = {key: value for key, value in entry.body.items() if key != "said"}
+    return "mark", {
+        "batch": entry.chain,
+        "id": entry.id,
+        "record": entry.kind,
+        "at": body.get("at", entry.at),
+        "body": body,
+    }
