@@ -49,6 +49,7 @@ def heat(run: BatchRun) -> Iterator[float]:
         yield from _hold_hot(run, goal_degc)
         run.mark("hold_end")
     pot.controls.power_fraction = 0.0
+    pot.controls.on_hob = not plan.taken_off
     run.mark("heat_off")
 
 

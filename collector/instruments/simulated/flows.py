@@ -87,7 +87,7 @@ def _heat_plate(y: list[float], out: list[float], hob: Hob, controls: Controls) 
     if hob.time_constant_s > 0.0:
         plate_w = y[PLATE]
         out[PLATE] = (wanted_w - plate_w) / hob.time_constant_s
-    heat_w = plate_w * hob.efficiency_fraction
+    heat_w = plate_w * hob.efficiency_fraction if controls.on_hob else 0.0
     out[HEAT_J] = heat_w
     return heat_w
 

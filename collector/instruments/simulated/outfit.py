@@ -11,6 +11,8 @@ from typing import Literal
 
 from collector.instruments.simulated.instruments import ProbeModel, ScaleModel
 
+TroubleKind = Literal["gap", "lifted", "power_on", "disconnected", "repeated"]
+
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
@@ -25,7 +27,7 @@ class Trouble:
         duration_s: How long it lasts [s].
     """
 
-    kind: Literal["gap", "lifted", "power_on", "disconnected", "repeated"]
+    kind: TroubleKind
     place: str
     after: str
     offset_s: float
@@ -61,6 +63,10 @@ class Outfit:
         block_sampling: When it is read.
         weighing_kg: Standard deviation of the maker's own weighings [kg].
         weighing_step_kg: Display step of the kitchen scale [kg].
+        milk_calibration_u_k: How well the milk probe's correction and place are known, as its
+            maker would state it [K].
+        dip_s: Time constant that a dip check of the milk probe gave, None without one [s].
+        dip_u_s: Its standard uncertainty [s].
         mark_s: Standard deviation of the maker's marks [s].
         addition_mark_s: How late the addition is marked; below 0 early [s].
     """
@@ -74,5 +80,8 @@ class Outfit:
     block_sampling: Sampling = Sampling(0.2)
     weighing_kg: float = 0.001
     weighing_step_kg: float = 0.001
+    milk_calibration_u_k: float = 0.1
+    dip_s: float | None = None
+    dip_u_s: float = 0.0
     mark_s: float = 5.0
     addition_mark_s: float = 0.0

@@ -81,6 +81,7 @@ class Heating:
         milk_degc: The milk at the beginning [degC].
         lead_s: Time in the pot before the hob is switched on [s].
         covered_fraction: The lid is on until this share of the way to the goal [-].
+        taken_off: The pot is taken off the hob when that is switched off.
     """
 
     to_degc: float | None = None
@@ -90,6 +91,7 @@ class Heating:
     milk_degc: float = 18.0
     lead_s: float = 60.0
     covered_fraction: float = 0.0
+    taken_off: bool = False
 
 
 @dataclass(frozen=True, slots=True)

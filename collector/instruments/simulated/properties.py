@@ -101,8 +101,8 @@ class Heats:
         a = water_kg * water.a + solids_kg * solids.a
         b = (water_kg * water.b + solids_kg * solids.b) / 2.0
         c = (water_kg * water.c + solids_kg * solids.c) / 3.0
-        t = enthalpy_j / a
-        for _ in range(3):
+        t = enthalpy_j / a  # within 0.5 K; each step squares the relative error
+        for _ in range(2):
             t -= (t * (a + t * (b + t * c)) - enthalpy_j) / (a + t * (2.0 * b + t * 3.0 * c))
         return t
 

@@ -6,6 +6,8 @@ Imports numpy. Must not import `api`, and shares nothing with `api.process`.
 
 from __future__ import annotations
 
+from collector.instruments.simulated.chance import random_scenario
+from collector.instruments.simulated.fern_lane import fern_lane
 from collector.instruments.simulated.outfit import Outfit, Sampling, Trouble
 from collector.instruments.simulated.plan import (
     Chilling,
@@ -42,5 +44,7 @@ __all__ = [
     "Trouble",
     "Truth",
     "Weighed",
+    "fern_lane",
     "play",
+    "random_scenario",
 ]

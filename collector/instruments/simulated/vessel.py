@@ -251,9 +251,11 @@ class Controls:
         covered: The lid is on.
         stirring_fraction: 0 still, 1 stirred well [-].
         set: The milk has become curd.
+        on_hob: The pot stands on the hob.
     """
 
     power_fraction: float = 0.0
     covered: bool = False
     stirring_fraction: float = 0.0
     set: bool = False
+    on_hob: bool = True
