@@ -62,10 +62,9 @@ def _is_branch(step: int | str) -> bool:
 
 
 def _got(path: str, given: Any) -> str:
-    if given is None or any(word in path.rsplit(".", 1)[-1] for word in _SECRET_WORDS):
+    hidden = any(word in path.rsplit(".", 1)[-1] for word in _SECRET_WORDS)
+    if given is None or hidden or isinstance(given, dict | list):
         return ""
-    if isinstance(given, dict | list):
-        return f" (it is {'a table' if isinstance(given, dict) else 'a list'})"
     text = repr(given)
     return f" (it is {text if len(text) <= _SHOWN_CHARACTERS else text[:_SHOWN_CHARACTERS] + '…'})"
 

@@ -24,7 +24,7 @@ Weighing = Literal["any", "gross", "net"]
 
 _NUMBER = r"[0-9]+(?:[.,][0-9]+)?"
 _MASS = r"(?:kg|KG|g|G|lbs?|LBS?|oz|OZ)"
-_UNIT = r"[^\s0-9+\-.,]\S{0,7}"
+_UNIT = r"[^\s0-9+\-.,_]{1,8}"
 
 # Name of a layout -> its expression. Groups: status, mode, sign, value, unit, pounds, ounces.
 LINE_FORMS: dict[str, str] = {

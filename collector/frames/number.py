@@ -14,8 +14,9 @@ from collector.readings import Quality, Reading
 from collector.units import kind_of
 
 _NUMBER = re.compile(r"[+-]?[0-9]+(?P<fraction>[.,][0-9]+)?(?P<exponent>[eE][+-]?[0-9]{1,4})?")
+# A unit holds no digit, so that "0x10" and "1e999" aren't taken for a number with a unit.
 _NUMBER_AND_UNIT = re.compile(
-    r"(?P<number>[+-]?[0-9][0-9.,eE+-]*?) *(?P<unit>[^\d\s.,+-]\S{0,15})?"
+    r"(?P<number>[+-]?[0-9]+(?:[.,][0-9]+)*(?:[eE][+-]?[0-9]+)?) *(?P<unit>[^\d\s.,+_-]{1,15})?"
 )
 
 # How instruments write a unit -> its SenML symbol or the name in `collector.units`.

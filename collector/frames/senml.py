@@ -9,7 +9,8 @@ the RFC leaves a choice, it is made here:
 - Text, boolean and data values, and a sum without a value, are no measurements: each is kept as a
   bad reading with what was said. A sum beside a value is left out.
 - `boot` (a base field by its first letter, RFC 8428 section 12.2) and `seq` are taken for the
-  instrument's boot id and running number, as section 4.4 allows; other receivers ignore them.
+  instrument's boot id ("" for none any more) and running number, as section 4.4 allows; other
+  receivers ignore them.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ _TYPE_WORDS: dict[type, str] = {str: "a string", Decimal: "a number", bool: "tru
 _VALUES = ("v", "vs", "vb", "vd")
 _BASES = ("bn", "bt", "bu", "bv", "bs", "bver", "boot")
 _DATA = re.compile(r"[A-Za-z0-9_-]*", re.ASCII)
-_BOOT = re.compile(r"[A-Za-z0-9\-:._]{1,64}", re.ASCII)
+_BOOT = re.compile(r"[A-Za-z0-9\-:._]{0,64}", re.ASCII)
 
 
 @dataclass(slots=True)
@@ -62,7 +63,7 @@ class _Bases:
         self.sum = record.get("bs", self.sum)
         boot = record.get("boot")
         if isinstance(boot, str) and _BOOT.fullmatch(boot):
-            self.boot = boot
+            self.boot = boot or None
         if "bver" in record:
             self.version = _version(record["bver"])
         self.versions.add(self.version)
