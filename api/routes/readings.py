@@ -20,6 +20,7 @@ from api.process.curves import Curve
 from api.process.lag import unlagged
 from api.process.thinning import thin
 from api.reading_curves import calibrated
+from api.tables_out import write_parquet
 from api.times import format_ms, parse_ms
 from collector.errors import RecordError, UnknownRecordError
 from collector.frames.senml import parse_pack
@@ -200,30 +201,12 @@ def _csv(curves: Sequence[_Drawn]) -> str:
 
 
 def _parquet(curves: Sequence[_Drawn]) -> bytes:
-    try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-    except ImportError as error:
-        raise Problem(
-            501,
-            "Parquet needs a package that is not installed.",
-            where="format",
-            do="Install it with: pip install 'curdwright[parquet]', or ask for format=csv.",
-        ) from error
-    columns: dict[str, list[Any]] = {k: [] for k in ("series", "time", "value", "unit", "quality")}
-    for curve in curves:
-        columns["series"] += [curve.series] * len(curve.time_ms)
-        columns["time"] += curve.time_ms
-        columns["value"] += curve.value
-        columns["unit"] += [curve.unit] * len(curve.time_ms)
-        columns["quality"] += curve.quality
-    fields: list[tuple[str, Any]] = [
-        ("series", pa.string()),
-        ("time", pa.timestamp("ms", tz="UTC")),
-        ("value", pa.float64()),
-        ("unit", pa.string()),
-        ("quality", pa.string()),
-    ]
-    out = io.BytesIO()
-    pq.write_table(pa.table(columns, schema=pa.schema(fields)), out)
-    return out.getvalue()
+    return write_parquet(
+        [
+            (curve.series, time_ms, value, curve.unit, quality)
+            for curve in curves
+            for time_ms, value, quality in zip(
+                curve.time_ms, curve.value, curve.quality, strict=True
+            )
+        ]
+    )

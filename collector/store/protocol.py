@@ -65,6 +65,7 @@ class Stretch:
         value: As said [unit], NaN where bad, shape (n,).
         quality: `Quality` numbers, shape (n,).
         from_arrival: True where the time was set on arrival, shape (n,).
+        arrival_ms: When each arrived [ms since 1970 UTC], shape (n,).
         reasons: Why a reading is not good, by its index.
     """
 
@@ -74,6 +75,7 @@ class Stretch:
     value: NDArray[np.float64]
     quality: NDArray[np.int8]
     from_arrival: NDArray[np.bool_]
+    arrival_ms: NDArray[np.int64]
     reasons: dict[int, str]
 
 

@@ -33,6 +33,9 @@ _READING_JOINS = (
     "LEFT JOIN frame f ON f.series = r.series AND f.time_ms = r.time_ms"
 )
 
+# time, value, flags, reason, unit, lag
+_Row = tuple[int, float | None, int, int | None, int | None, int]
+
 
 class SqliteStore:
     """The readings file, for any number of threads and processes."""
@@ -91,12 +94,12 @@ class SqliteStore:
         """
         reader = self._reader()
         found = reader.execute("SELECT id, unit FROM series WHERE name = ?", (series,)).fetchone()
-        rows: list[tuple[int, float | None, int, int | None, int | None]] = []
+        rows: list[_Row] = []
         unit = ""
         if found:
             unit = found[1]
             rows = reader.execute(
-                "SELECT time_ms, value, flags, reason, unit FROM reading "
+                "SELECT time_ms, value, flags, reason, unit, lag_ms FROM reading "
                 "WHERE series = ? AND time_ms >= ? AND time_ms < ? ORDER BY time_ms",
                 (found[0], -(2**62) if from_ms is None else from_ms, to_ms or 2**62),
             ).fetchall()
@@ -105,13 +108,15 @@ class SqliteStore:
         value = np.array([row[1] for row in rows], dtype=np.float64)
         reasons = {i: self._word(row[3]) for i, row in enumerate(rows) if row[3] is not None}
         self._mark_other_units(rows, unit, quality, reasons)
+        times = np.fromiter((row[0] for row in rows), np.int64, len(rows))
         return Stretch(
             series=series,
             unit=unit,
-            time_ms=np.fromiter((row[0] for row in rows), np.int64, len(rows)),
+            time_ms=times,
             value=value,
             quality=quality,
             from_arrival=(flags & _FROM_ARRIVAL) != 0,
+            arrival_ms=times + np.fromiter((row[5] for row in rows), np.int64, len(rows)),
             reasons=reasons,
         )
 
@@ -229,7 +234,7 @@ class SqliteStore:
 
     def _mark_other_units(
         self,
-        rows: list[tuple[int, float | None, int, int | None, int | None]],
+        rows: list[_Row],
         unit: str,
         quality: np.ndarray,
         reasons: dict[int, str],
