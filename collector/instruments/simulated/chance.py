@@ -71,7 +71,7 @@ def random_scenario(rng: Rng) -> Scenario:
         pours=pours,
         standing=_standing(rng),
         forming=_forming(rng),
-        chilling=_chilling(rng) if rng.random() < 0.5 else None,
+        chilling=_chilling(rng, milk_kg) if rng.random() < 0.5 else None,
         outfit=random_outfit(rng, milk_kg),
         troubles=random_troubles(rng, self_set=not pours),
     )
@@ -220,7 +220,7 @@ def _forming(rng: Rng) -> Forming:
     )
 
 
-def _chilling(rng: Rng) -> Chilling:
+def _chilling(rng: Rng, milk_kg: float) -> Chilling:
     bath = rng.random() < 0.8
     return Chilling(
         bath_s=rng.uniform(900.0, 5400.0) if bath else 0.0,
@@ -230,4 +230,5 @@ def _chilling(rng: Rng) -> Chilling:
         fridge_degc=rng.uniform(1.0, 4.5),
         fridge_film_w_m2_k=rng.uniform(5.0, 15.0),
         wait_s=rng.uniform(10.0, 600.0),
+        blocks=max(1, round(milk_kg / rng.uniform(1.0, 8.0))),
     )

@@ -17,7 +17,7 @@ from collector.instruments.simulated.truth import PourTruth
 if TYPE_CHECKING:
     from collector.instruments.simulated.run import BatchRun
 
-LONGEST_WAIT_S = 6 * 3600.0
+LONGEST_WAIT_S = 4 * 3600.0
 
 
 def before(plan: Preparation) -> Mapping[str, float]:
@@ -88,7 +88,7 @@ def _self_set(run: BatchRun) -> None:
 def _limited(run: BatchRun, since_s: float, doing: str) -> None:
     if run.time_s - since_s > LONGEST_WAIT_S:
         raise ProcessError(
-            f"The milk is at {run.pot.mean_degc:.1f} degC after 6 h of {doing}.",
+            f"The milk is at {run.pot.mean_degc:.1f} degC after 4 h of {doing}.",
             where=f"simulated pot {run.scenario.name}",
             do="Give the plan a stronger hob, another target or another room temperature.",
         )

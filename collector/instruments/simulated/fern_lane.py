@@ -12,6 +12,7 @@ from collector.errors import ProcessError
 from collector.instruments.simulated.instruments import ProbeModel, ScaleModel
 from collector.instruments.simulated.outfit import Outfit, Sampling
 from collector.instruments.simulated.plan import (
+    Chilling,
     Forming,
     Heating,
     Pour,
@@ -123,8 +124,9 @@ def _north() -> Scenario:
         hob=Hob(5000.0, 0.86, 1.0),
         kitchen=KITCHEN,
         heating=Heating(simmer_fraction=0.4, stirring=Stirring(0.7, 45.0, 0.5)),
-        target=Target(80.0, "falling", maker_error_k=0.2),
+        target=Target(80.0, "falling", maker_error_k=-0.2),
         pours=(Pour(0.05, 0.9, 21.0, duration_s=30.0, stirred_s=10.0),),
+        chilling=Chilling(blocks=8),
         outfit=_outfit(7.0, 0.002),
     )
 
@@ -143,6 +145,7 @@ def _south() -> Scenario:
             Pour(0.01, 0.2, 22.0, duration_s=15.0, stirred_s=8.0, wait_s=150.0),
         ),
         forming=Forming(recovery_fraction=0.7, curd_water_fraction=0.89),
+        chilling=Chilling(blocks=4),
         outfit=_outfit(9.0, 0.002),
     )
 
@@ -157,5 +160,6 @@ def _small() -> Scenario:
         heating=Heating(simmer_fraction=0.3, stirring=Stirring(0.6, 60.0, 0.4)),
         target=Target(80.0, "falling"),
         pours=(Pour(0.012, 0.25, 20.5, duration_s=15.0, stirred_s=8.0),),
+        chilling=Chilling(blocks=2),
         outfit=_outfit(5.0, 0.001),
     )

@@ -152,6 +152,7 @@ def _pass(run: BatchRun, step_s: float) -> float:
 def chill(run: BatchRun, plan: Chilling) -> Iterator[float]:
     """Chill the block in water, changed so many times, and then in a fridge."""
     block = _curd(run)
+    block.mass_kg /= plan.blocks
     yield from _wait(run, plan.wait_s)
     run.mark("chill")
     start_s = run.time_s

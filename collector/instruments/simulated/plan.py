@@ -200,6 +200,7 @@ class Chilling:
         until_degc: The batch ends when the core is so cold [degC].
         longest_s: Or after so long [s].
         wait_s: Between unmoulding and chilling [s].
+        blocks: How many equal blocks the curd is cut into; the probe is in one of them [-].
     """
 
     bath_s: float = 2400.0
@@ -211,6 +212,7 @@ class Chilling:
     until_degc: float = 5.0
     longest_s: float = 8 * 3600.0
     wait_s: float = 60.0
+    blocks: int = 1
 
 
 @dataclass(frozen=True, slots=True)
