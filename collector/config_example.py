@@ -34,6 +34,7 @@ poll = "T?\\r\\n"
 poll_interval_s = 1.0
 silence_s = 2.0                   # an unfinished line is given up after this
 terminator = "\\r\\n"               # else CR, LF and CR LF are all taken
+ignore_first_s = 2.0              # a board that starts when its port is opened says odd things
 probe = "one-wire"                # known false readings: one-wire, int16-tenths or scpi
 
 [[mqtt]]                          # one for each broker
@@ -41,13 +42,14 @@ host = "127.0.0.1"
 client_id = "curdwright-fern-lane"   # required; keep it, the broker keeps messages under it
 username = "collector"
 password_env = "CURDWRIGHT_MQTT_PASSWORD"   # the variable that holds it, never the password
+status_topic = "curdwright/fern-lane/status"   # "online" and "offline" are told here, retained
 
-[[mqtt.topics]]
+[[mqtt.topics]]                   # no topic may fit two filters: it would come twice
 filter = "kitchen/probes/#"
 payload = "senml"
 
 [[mqtt.topics]]
-filter = "kitchen/+/temperature"
+filter = "pots/+/temperature"
 payload = "number"
 series = "{2}/milk"               # {2} is the second level of the topic
 unit = "Cel"

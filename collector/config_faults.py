@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Faults of a configuration as lines that a maker can act on. Imports pydantic only."""
+"""Faults of a configuration as lines that a maker can act on. Imports pydantic and the topics."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from typing import Any, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+
+from collector.frames.topics import overlap
 
 _SECRET_WORDS = ("password", "token", "secret")
 _SHOWN_CHARACTERS = 60
@@ -125,10 +127,23 @@ def cross_faults(raw: dict[str, Any]) -> list[str]:
         name += f":{broker.get('port', 1883)}"
         why = "Two clients with one id throw each other out; give each its own."
         claim("client", name, f"mqtt[{n}].client_id", why)
+        lines += _overlaps(_tables(broker, "topics"), f"mqtt[{n}]")
     for n, pot in enumerate(_tables(raw, "simulated")):
         why = "Give each pot a name of its own."
         claim("pot", pot.get("name"), f"simulated[{n}].name", why)
     return lines
+
+
+def _overlaps(topics: Sequence[dict[str, Any]], path: str) -> list[str]:
+    """A broker sends a message once for each filter that it fits."""
+    filters = [str(topic.get("filter", "")) for topic in topics]
+    return [
+        f"{path}.topics[{n}].filter: {theirs!r} overlaps {path}.topics[{m}].filter, so that "
+        "messages would be kept twice. Make one of them narrower, or leave it out."
+        for n, theirs in enumerate(filters)
+        for m, ours in enumerate(filters[:n])
+        if overlap(ours, theirs)
+    ]
 
 
 def _tables(raw: dict[str, Any], key: str) -> list[dict[str, Any]]:

@@ -50,6 +50,7 @@ class SerialLine(Section):
     poll_interval_s: float = Field(default=1.0, gt=0, le=3600)
     silence_s: float = Field(default=1.0, gt=0, le=3600)
     dtr: bool = False
+    ignore_first_s: float = Field(default=0.0, ge=0, le=600)
     decimal_comma: bool = False
     stable_status: str = Field(default="ST", max_length=16)
     weighing: Weighing = "any"
@@ -249,6 +250,9 @@ class Broker(Section):
     session_expiry_s: int = Field(default=604_800, ge=60, le=4_294_967_295)
     receive_maximum: int = Field(default=32, ge=1, le=65_535)
     keepalive_s: int = Field(default=30, ge=5, le=3600)
+    status_topic: str | None = Field(
+        default=None, min_length=1, max_length=1024, pattern=r"^[^+#\x00]+$"
+    )
     topics: Annotated[tuple[Topic, ...], Field(strict=False)]
 
     @field_validator("topics")

@@ -275,3 +275,22 @@ def test_a_pot_that_is_simulated_takes_options_of_its_own(tmp_path: Path) -> Non
     text = '[[simulated]]\nname = "North"\nspeed = 60\n[simulated.options]\nhob_power_w = 1800\n'
     (pot,) = _load(tmp_path, text).simulated
     assert (pot.speed, pot.options) == (60.0, {"hob_power_w": 1800})
+
+
+def test_filters_that_overlap_are_refused_since_messages_would_come_twice(tmp_path: Path) -> None:
+    text = (
+        '[[mqtt]]\nclient_id = "a"\n[[mqtt.topics]]\nfilter = "k/#"\n'
+        '[[mqtt.topics]]\nfilter = "k/+/milk"\n'
+    )
+    with pytest.raises(ConfigError) as raised:
+        _load(tmp_path, text)
+    (fault,) = raised.value.faults
+    assert fault.startswith("mqtt[0].topics[1].filter: 'k/+/milk' overlaps mqtt[0].topics[0]")
+
+
+@pytest.mark.parametrize("topic", ["a/#", "a/+/b", ""])
+def test_a_status_topic_is_one_topic_without_wildcards(tmp_path: Path, topic: str) -> None:
+    text = '[[mqtt]]\nclient_id = "a"\nstatus_topic = "{}"\n[[mqtt.topics]]\nfilter = "a"\n'
+    assert _load(tmp_path, text.format("kitchen/status")).mqtt[0].status_topic == "kitchen/status"
+    with pytest.raises(ConfigError, match=r"mqtt\[0\]\.status_topic: it must"):
+        _load(tmp_path, text.format(topic))
