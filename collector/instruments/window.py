@@ -21,11 +21,13 @@ class Place:
     Attributes:
         packet_id: The broker's number for it on this connection.
         epoch: The connection by which it came.
+        taken: Whether it was handed on, so that somebody will say when it is kept.
         kept: Whether it may be acknowledged.
     """
 
     packet_id: int
     epoch: int
+    taken: bool = False
     kept: bool = False
 
 
@@ -35,12 +37,14 @@ class Window:
     Attributes:
         epoch: The number of the connection; 0 before the first.
         open: Whether that connection stands.
+        acknowledged: Messages of all connections that were acknowledged.
         dropped: Acknowledgements left out because their connection was gone.
     """
 
     def __init__(self) -> None:
         self.epoch = 0
         self.open = False
+        self.acknowledged = 0
         self.dropped = 0
         self._places: deque[Place] = deque()
 
@@ -78,4 +82,43 @@ class Window:
         ready: list[int] = []
         while self.open and self._places and self._places[0].kept:
             ready.append(self._places.popleft().packet_id)
+        self.acknowledged += len(ready)
         return ready
+
+    def stray(self) -> bool:
+        """Return whether the message at the head was never handed on: nobody will keep it."""
+        return bool(self._places) and not self._places[0].taken
+
+
+class StuckWatch:
+    """Notices that messages wait and none is acknowledged, with growing patience."""
+
+    def __init__(self, first_s: float = 60.0, last_s: float = 3600.0) -> None:
+        """Begin.
+
+        Args:
+            first_s: So long without progress is stuck [s].
+            last_s: The patience doubles each time, up to this [s].
+        """
+        self._first_s = self._patience_s = first_s
+        self._last_s = last_s
+        self._acknowledged = -1
+        self._since_s = 0.0
+
+    def look(self, window: Window, now_s: float) -> bool:
+        """Return whether it is time to say, or do, something.
+
+        Args:
+            window: The messages that wait.
+            now_s: The time, on a steady clock [s].
+        """
+        if window.acknowledged != self._acknowledged or not len(window):
+            self._acknowledged = window.acknowledged
+            self._since_s = now_s
+            self._patience_s = self._first_s
+            return False
+        if now_s - self._since_s < self._patience_s:
+            return False
+        self._since_s = now_s
+        self._patience_s = min(2 * self._patience_s, self._last_s)
+        return True
