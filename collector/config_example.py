@@ -34,6 +34,7 @@ poll = "T?\\r\\n"
 poll_interval_s = 1.0
 silence_s = 2.0                   # an unfinished line is given up after this
 terminator = "\\r\\n"               # else CR, LF and CR LF are all taken
+patience_s = 10.0                 # after so long without a valid line the log says so
 ignore_first_s = 2.0              # a board that starts when its port is opened says odd things
 probe = "one-wire"                # known false readings: one-wire, int16-tenths or scpi
 

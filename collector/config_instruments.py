@@ -49,6 +49,7 @@ class SerialLine(Section):
     poll: str | None = Field(default=None, min_length=1)
     poll_interval_s: float = Field(default=1.0, gt=0, le=3600)
     silence_s: float = Field(default=1.0, gt=0, le=3600)
+    patience_s: float = Field(default=10.0, gt=0, le=86_400)
     dtr: bool = False
     ignore_first_s: float = Field(default=0.0, ge=0, le=600)
     decimal_comma: bool = False

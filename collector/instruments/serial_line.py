@@ -31,7 +31,6 @@ from collector.instruments.protocol import Clock, Delivery
 from collector.log import say
 from collector.readings import Quality, Reading
 
-PATIENCE_S = 10.0
 _LOOK_EVERY_S = 1.0
 _JOIN_S = 1.0
 _TERMINATOR_BYTES = 4  # the longest that the configuration takes
@@ -55,7 +54,7 @@ class LineRules:
     decoder: Decoder
     terminator: bytes | None = None
     ignore_first_s: float = 0.0
-    patience_s: float = PATIENCE_S
+    patience_s: float = 10.0
 
 
 @dataclass(slots=True)

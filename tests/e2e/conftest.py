@@ -5,11 +5,13 @@ Everything is on loopback, on free ports, in the test's own folder, and is stopp
 
 from __future__ import annotations
 
+import asyncio
 import os
 import select
 import signal
 import socket
 import subprocess
+import threading
 import time
 import tty
 from collections.abc import Callable, Iterator
@@ -18,6 +20,13 @@ from pathlib import Path
 from typing import Protocol
 
 import pytest
+
+from collector.clock import RunClock
+from collector.config import load_config
+from collector.daemon import collect_from
+from collector.readings import Quality, Reading
+from collector.store.sqlite import SqliteStore
+from collector.wiring import instruments_of
 
 DEADLINE_S = 20.0
 
@@ -254,3 +263,78 @@ def pty_lines(tmp_path: Path) -> Iterator[PtyLines]:
 def pty_line(pty_lines: PtyLines) -> PtyLine:
     """Return one pseudo-terminal line, plugged in."""
     return pty_lines()
+
+
+class Collecting:
+    """A whole collector in a thread of its own, on the test's data folder.
+
+    Attributes:
+        store: Its readings file.
+        instruments: Built from the configuration, in its order.
+    """
+
+    def __init__(self, data_dir: Path, text: str, store: SqliteStore | None) -> None:
+        """Read the configuration and start."""
+        data_dir.mkdir(exist_ok=True)
+        file = data_dir / "curdwright.toml"
+        file.write_text(text)
+        config = load_config(file, data_dir)
+        self.store = store or SqliteStore(config.readings_path)
+        clock = RunClock(self.store.record_clock_step)
+        self.instruments = instruments_of(config, clock)
+        self.left: int | None = None
+        self._begun = threading.Event()
+        self._clock = clock
+        self._thread = threading.Thread(target=lambda: asyncio.run(self._run()))
+        self._thread.start()
+        assert self._begun.wait(DEADLINE_S)
+
+    async def _run(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        self._stop = asyncio.Event()
+        self._begun.set()
+        self.left = await collect_from(self.instruments, self.store, self._clock, stop=self._stop)
+
+    def readings(self) -> list[Reading]:
+        """Return everything that is stored, in order of arrival."""
+        return [arrived.reading for arrived in self.store.since(0, 1_000_000)]
+
+    def values(self, series: str) -> list[float | None]:
+        """Return the stored values of a series, in order of arrival."""
+        return [reading.value for reading in self.readings() if reading.series == series]
+
+    def bad(self) -> list[Reading]:
+        """Return the stored bad readings, in order of arrival."""
+        return [reading for reading in self.readings() if reading.quality is Quality.BAD]
+
+    def stop(self) -> int:
+        """End it in good order; return how many readings were left uncommitted."""
+        if self._thread.is_alive():
+            self._loop.call_soon_threadsafe(self._stop.set)
+        self._thread.join(DEADLINE_S)
+        assert not self._thread.is_alive()
+        assert self.left is not None, "the collector ended with an exception"
+        return self.left
+
+
+class StartCollecting(Protocol):
+    """The type of the `collecting` fixture."""
+
+    def __call__(self, text: str, *, store: SqliteStore | None = None) -> Collecting:
+        """Start a collector with this configuration, on the test's one data folder."""
+        ...
+
+
+@pytest.fixture
+def collecting(tmp_path: Path) -> Iterator[StartCollecting]:
+    """Start real collectors in threads: `collecting(toml)`; they are stopped at the end."""
+    begun: list[Collecting] = []
+
+    def start(text: str, *, store: SqliteStore | None = None) -> Collecting:
+        begun.append(Collecting(tmp_path / "data", text, store))
+        return begun[-1]
+
+    yield start
+    for each in begun:
+        each.stop()
+        each.store.close()

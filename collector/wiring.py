@@ -1,0 +1,91 @@
+# SPDX-License-Identifier: MIT
+"""From the configuration to instruments: one for each port, broker and file.
+
+Imports the configuration and the instruments; opens nothing.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from collector.config import Broker, Config, Replay, SerialLine
+from collector.frames.names import as_series
+from collector.instruments.guarded import guarded
+from collector.instruments.mqtt import MqttInstrument
+from collector.instruments.mqtt_link import BrokerSettings
+from collector.instruments.mqtt_topics import Subscription
+from collector.instruments.port_reader import LineSettings
+from collector.instruments.protocol import Clock, Instrument
+from collector.instruments.replay import ReplayFile, ReplayInstrument
+from collector.instruments.serial_line import LineRules, SerialInstrument
+
+
+def instruments_of(config: Config, clock: Clock) -> list[Instrument]:
+    """Return the instruments that a configuration names, in its order.
+
+    Args:
+        config: The whole configuration.
+        clock: Stamps what comes.
+
+    Returns:
+        Instruments that wait to be asked for their deliveries.
+    """
+    data_dir = config.data_dir
+    return [
+        *(serial_instrument(line, clock) for line in config.serial),
+        *(mqtt_instrument(broker, clock, data_dir) for broker in config.mqtt),
+        *(replay_instrument(replay, clock, data_dir) for replay in config.replay),
+    ]
+
+
+def serial_instrument(line: SerialLine, clock: Clock) -> SerialInstrument:
+    """Return the instrument on a serial port."""
+    settings = LineSettings(
+        port=line.port,
+        baud=line.baud,
+        bytesize=line.bytesize,
+        parity=line.parity,
+        stopbits=line.stopbits,
+        signals=line.dtr,
+        poll=line.poll_bytes,
+        poll_interval_s=line.poll_interval_s,
+        silence_s=line.silence_s,
+    )
+    rules = LineRules(
+        series=line.series,
+        decoder=guarded(line.decoder(), line.guard()),
+        terminator=line.terminator_bytes,
+        ignore_first_s=line.ignore_first_s,
+        patience_s=line.patience_s,
+    )
+    return SerialInstrument(settings, rules, clock)
+
+
+def mqtt_instrument(broker: Broker, clock: Clock, data_dir: Path) -> MqttInstrument:
+    """Return the instruments behind a broker; its session's filters are kept in `data_dir`."""
+    settings = BrokerSettings(
+        host=broker.host,
+        port=broker.port,
+        client_id=broker.client_id,
+        username=broker.username,
+        password=broker.password.get_secret_value() if broker.password else None,
+        tls=broker.tls,
+        tls_ca_file=broker.tls_ca_file,
+        session_expiry_s=broker.session_expiry_s,
+        receive_maximum=broker.receive_maximum,
+        keepalive_s=broker.keepalive_s,
+        status_topic=broker.status_topic,
+    )
+    subscriptions = [
+        Subscription(topic.filter, guarded(topic.decoder(), topic.guard()))
+        for topic in broker.topics
+    ]
+    session = as_series(f"{broker.client_id}-{broker.host}-{broker.port}").replace("/", "_")
+    memory = data_dir / f"mqtt-session-{session.replace(':', '_')}.json"
+    return MqttInstrument(settings, subscriptions, clock, memory=memory)
+
+
+def replay_instrument(replay: Replay, clock: Clock, data_dir: Path) -> ReplayInstrument:
+    """Return the instrument that plays a file; a relative path lies in `data_dir`."""
+    file = ReplayFile(data_dir / replay.file, replay.series, replay.speed)
+    return ReplayInstrument(file, clock)
