@@ -119,7 +119,9 @@ class Access:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
+        headers = {
+            name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]
+        }
         refusal = self._refusal(scope, headers)
         if refusal is not None:
             await refusal(scope, receive, send)

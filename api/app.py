@@ -46,7 +46,9 @@ def program_version() -> str:
         return "0+unknown"
 
 
-def create_app(kitchen: Kitchen, *, host: str = "127.0.0.1", more_names: tuple[str, ...] = ()) -> FastAPI:
+def create_app(
+    kitchen: Kitchen, *, host: str = "127.0.0.1", more_names: tuple[str, ...] = ()
+) -> FastAPI:
     """Return the app over an open kitchen; it closes the kitchen when it ends.
 
     Args:
@@ -72,9 +74,7 @@ def create_app(kitchen: Kitchen, *, host: str = "127.0.0.1", more_names: tuple[s
     for module in (readings, instruments, lists, batches, analysis, live, notices, health, access):
         app.include_router(module.router)
     pages.mount(app)
-    app.add_middleware(
-        Access, token=app.state.token, names=own_names(host) | frozenset(more_names)
-    )
+    app.add_middleware(Access, token=app.state.token, names=own_names(host) | frozenset(more_names))
     return app
 
 

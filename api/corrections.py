@@ -91,7 +91,8 @@ class Corrections:
             if entry.kind == "check" and entry.id not in withdrawn:
                 self._checks.setdefault(entry.body["series"], []).append(_check(entry))
         self._known = {
-            series: entry.body for series, entry in journal.latest_by("instrument", "series").items()
+            series: entry.body
+            for series, entry in journal.latest_by("instrument", "series").items()
         }
 
     def checks(self, series: str) -> Sequence[Check]:

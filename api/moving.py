@@ -13,7 +13,8 @@ from typing import Any, BinaryIO
 from api.kitchen import open_kitchen, wall_ms
 from api.times import format_ms, parse_ms
 from collector.errors import CurdwrightError, FrameError, RecordError, UnknownRecordError
-from collector.frames.senml import format_pack, parse_pack
+from collector.frames.senml import parse_pack
+from collector.frames.senml_pack import format_pack
 from collector.readings import Quality, Reading, TimeSource
 from collector.store.protocol import Appended, Stretch
 
@@ -52,7 +53,9 @@ def import_file(
         try:
             readings = parse_pack(text, now_ms=wall_ms())
         except FrameError as error:
-            raise FrameError(error.what, where=f"{file} {error.where}".strip(), do=error.do) from error
+            raise FrameError(
+                error.what, where=f"{file} {error.where}".strip(), do=error.do
+            ) from error
         progress(len(text))
     kitchen = open_kitchen(data_dir)
     try:

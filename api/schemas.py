@@ -54,35 +54,35 @@ class Sent(Body):
 
     id: UUID | None = None
     sent_at: Time | None = None
-    who: str | None = Field(None, max_length=100)
+    who: str | None = Field(default=None, max_length=100)
 
 
 class Withdrawable(Sent):
     """A record that may instead take an earlier one back."""
 
-    withdraws: str | None = Field(None, max_length=64)
-    why: str | None = Field(None, max_length=500)
+    withdraws: str | None = Field(default=None, max_length=64)
+    why: str | None = Field(default=None, max_length=500)
 
 
 class Target(Measure):
     """The milk temperature at which to act."""
 
     approach: Literal["rising", "falling", "either"] | None = None
-    tolerance: float | None = Field(None, ge=0, allow_inf_nan=False)
+    tolerance: float | None = Field(default=None, ge=0, allow_inf_nan=False)
 
 
 class RecipeChoice(Body):
     """A recipe, and which version of it."""
 
     id: str
-    version: int | None = Field(None, ge=1)
+    version: int | None = Field(default=None, ge=1)
 
 
 class IngredientShare(Body):
     """One ingredient of a blend, by its share of the dry mass."""
 
     name: str = Field(min_length=1, max_length=100)
-    share: float = Field(1.0, gt=0, le=1)
+    share: float = Field(default=1.0, gt=0, le=1)
     lot: str | None = None
 
 
@@ -105,14 +105,14 @@ class BatchBody(Sent):
     )
     name: str = Field(min_length=1, max_length=200)
     recipe: str | RecipeChoice | None = None
-    pot: str | None = Field(None, max_length=100)
+    pot: str | None = Field(default=None, max_length=100)
     thermometer: SeriesName | None = None
     scale: SeriesName | None = None
     target: Target | None = None
     started_at: Time | None = None
     ingredients: list[IngredientShare] | None = None
     self_set: bool | None = None
-    note: str | None = Field(None, max_length=2000)
+    note: str | None = Field(default=None, max_length=2000)
 
 
 class EventBody(Withdrawable):
@@ -123,8 +123,8 @@ class EventBody(Withdrawable):
     )
     kind: EventKind | None = None
     at: Time | None = None
-    note: str | None = Field(None, max_length=2000)
-    replaces: str | None = Field(None, max_length=64)
+    note: str | None = Field(default=None, max_length=2000)
+    replaces: str | None = Field(default=None, max_length=64)
 
     @model_validator(mode="after")
     def _one_of(self) -> EventBody:
@@ -143,14 +143,14 @@ class WeighingBody(Withdrawable):
     )
     stream: Stream | None = None
     mass: Measure | None = None
-    u: float | None = Field(None, ge=0, allow_inf_nan=False)
+    u: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     at: Time | None = None
-    as_: Literal["part", "again"] = Field("part", alias="as")
+    as_: Literal["part", "again"] = Field(default="part", alias="as")
     tare: Measure | str | None = None
     basis: Literal["net", "gross"] = "net"
     from_scale: SeriesName | None = None
-    note: str | None = Field(None, max_length=2000)
-    replaces: str | None = Field(None, max_length=64)
+    note: str | None = Field(default=None, max_length=2000)
+    replaces: str | None = Field(default=None, max_length=64)
 
     @model_validator(mode="after")
     def _whole(self) -> WeighingBody:
@@ -172,7 +172,7 @@ class BindingBody(Withdrawable):
 
     series: SeriesName | None = None
     place: Place | None = None
-    from_: Time | None = Field(None, alias="from")
+    from_: Time | None = Field(default=None, alias="from")
     to: Time | None = None
 
     @model_validator(mode="after")
@@ -186,10 +186,10 @@ class ObservationBody(Withdrawable):
     """Something measured or seen by hand."""
 
     quantity: QuantityKind | None = None
-    value: float | None = Field(None, allow_inf_nan=False)
-    unit: str | None = Field(None, max_length=20)
-    u: float | None = Field(None, ge=0, allow_inf_nan=False)
-    text: str | None = Field(None, max_length=4000)
+    value: float | None = Field(default=None, allow_inf_nan=False)
+    unit: str | None = Field(default=None, max_length=20)
+    u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    text: str | None = Field(default=None, max_length=4000)
     of: Stream | None = None
     at: Time | None = None
 
@@ -246,13 +246,13 @@ class HoldBody(Body):
 
 
 class StepBody(Body):
-    """One thing to do."""
+    """One thing to do; the streams of the mass balance follow the order of the steps."""
 
     kind: EventKind
-    note: str | None = Field(None, max_length=2000)
+    note: str | None = Field(default=None, max_length=2000)
     target: Target | None = None
     hold: HoldBody | None = None
-    mass_ratio: float | None = Field(None, gt=0, allow_inf_nan=False)
+    mass_ratio: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     stream: Stream | None = None
 
 
@@ -299,7 +299,7 @@ class RecipeBody(Sent):
     steps: list[StepBody] = Field(default_factory=list)
     self_set: bool = False
     without: list[Stream] = Field(default_factory=list)
-    note: str | None = Field(None, max_length=4000)
+    note: str | None = Field(default=None, max_length=4000)
 
 
 class PotBody(Sent):
@@ -307,23 +307,23 @@ class PotBody(Sent):
 
     name: str = Field(min_length=1, max_length=100)
     empty: Measure | None = None
-    u: float | None = Field(None, ge=0, allow_inf_nan=False)
+    u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     volume: Measure | None = None
-    material: str | None = Field(None, max_length=50)
-    note: str | None = Field(None, max_length=2000)
+    material: str | None = Field(default=None, max_length=50)
+    note: str | None = Field(default=None, max_length=2000)
 
 
 class IngredientBody(Sent):
     """The maker's own analysis of an ingredient [fractions of its mass]."""
 
     name: str = Field(min_length=1, max_length=100)
-    water_fraction: float | None = Field(None, ge=0, le=1)
-    protein_fraction: float | None = Field(None, ge=0, le=1)
-    fat_fraction: float | None = Field(None, ge=0, le=1)
-    nitrogen_factor: float | None = Field(None, gt=0, le=10)
+    water_fraction: float | None = Field(default=None, ge=0, le=1)
+    protein_fraction: float | None = Field(default=None, ge=0, le=1)
+    fat_fraction: float | None = Field(default=None, ge=0, le=1)
+    nitrogen_factor: float | None = Field(default=None, gt=0, le=10)
     allergens: list[str] | None = None
-    source: str | None = Field(None, max_length=500)
-    note: str | None = Field(None, max_length=2000)
+    source: str | None = Field(default=None, max_length=500)
+    note: str | None = Field(default=None, max_length=2000)
 
 
 class LotBody(Sent):
@@ -332,23 +332,23 @@ class LotBody(Sent):
     ingredient: str = Field(min_length=1, max_length=100)
     lot: str = Field(min_length=1, max_length=100)
     bought_at: Time | None = None
-    price: str | None = Field(None, max_length=50)
+    price: str | None = Field(default=None, max_length=50)
     per: Measure | None = None
-    supplier: str | None = Field(None, max_length=200)
-    grade: str | None = Field(None, max_length=100)
-    note: str | None = Field(None, max_length=2000)
+    supplier: str | None = Field(default=None, max_length=200)
+    grade: str | None = Field(default=None, max_length=100)
+    note: str | None = Field(default=None, max_length=2000)
 
 
 class InstrumentBody(Sent):
     """What is known of an instrument beyond its readings."""
 
     series: SeriesName
-    name: str | None = Field(None, max_length=100)
+    name: str | None = Field(default=None, max_length=100)
     kind: Literal["thermometer", "scale", "other"] | None = None
     display_step: Measure | None = None
     u: Measure | None = None
     stale_after: Measure | None = None
-    note: str | None = Field(None, max_length=2000)
+    note: str | None = Field(default=None, max_length=2000)
 
 
 class CheckBody(Withdrawable):
@@ -368,10 +368,10 @@ class CheckBody(Withdrawable):
     reference: Measure | None = None
     pressure: Measure | None = None
     time_constant: Measure | None = None
-    u: float | None = Field(None, ge=0, allow_inf_nan=False)
+    u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     valid_from: Time | None = None
     valid_to: Time | None = None
-    note: str | None = Field(None, max_length=2000)
+    note: str | None = Field(default=None, max_length=2000)
 
     @model_validator(mode="after")
     def _whole(self) -> CheckBody:

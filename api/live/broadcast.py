@@ -121,9 +121,7 @@ class Broadcast:
     def _read(self, at: Position, limit: int) -> tuple[list[Arrived], list[Entry]]:
         return self._tail.since(at.arrival, limit), self._chains.since(at.record, limit)
 
-    def _events(
-        self, arrived: list[Arrived], entries: list[Entry], at: Position
-    ) -> list[Event]:
+    def _events(self, arrived: list[Arrived], entries: list[Entry], at: Position) -> list[Event]:
         """Return events in order, moving `at` along."""
         events: list[Event] = []
         for item in arrived:

@@ -211,9 +211,7 @@ def _state(events: Sequence[Kept]) -> str:
     return "soaking" if "soak" in kinds else "planned"
 
 
-def _bindings(
-    made: Entry, standing: Sequence[Kept], events: Sequence[Kept]
-) -> tuple[Binding, ...]:
+def _bindings(made: Entry, standing: Sequence[Kept], events: Sequence[Kept]) -> tuple[Binding, ...]:
     """The batch's own thermometer and scale, then those bound by hand.
 
     The own ones end at ladling or at the end of the batch; a later binding of the same series

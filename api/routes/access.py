@@ -23,9 +23,7 @@ async def pair(body: PairBody, request: Request) -> Response:
     token: str = request.app.state.token
     gate = request.app.state.pairing_gate
     if not gate.try_once():
-        raise Problem(
-            429, "Too many tries in a short time.", where="token", do="Wait a minute."
-        )
+        raise Problem(429, "Too many tries in a short time.", where="token", do="Wait a minute.")
     if not hmac.compare_digest(body.token.strip().encode(), token.encode()):
         raise Problem(
             403,
@@ -35,7 +33,5 @@ async def pair(body: PairBody, request: Request) -> Response:
         )
     gate.reset()
     answer = Json({"paired": True})
-    answer.set_cookie(
-        COOKIE, token, max_age=_A_YEAR_S, httponly=True, samesite="strict", path="/"
-    )
+    answer.set_cookie(COOKIE, token, max_age=_A_YEAR_S, httponly=True, samesite="strict", path="/")
     return answer

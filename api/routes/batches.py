@@ -108,7 +108,9 @@ def record_weighing(batch_id: str, body: WeighingBody, kitchen: KitchenHere) -> 
     if body.withdraws:
         return _withdraw(kitchen, batch_id, body)
     known = kitchen.journal.chains.find(_id(body) or "")
-    resolved = known.body if known else weighing_body(kitchen, kitchen.journal.batch(batch_id), body)
+    resolved = (
+        known.body if known else weighing_body(kitchen, kitchen.journal.batch(batch_id), body)
+    )
     record, new = kitchen.journal.record(
         batch_id,
         "weighing",

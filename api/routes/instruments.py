@@ -84,9 +84,7 @@ def read_checks(series: str, kitchen: KitchenHere) -> Response:
     return Json({"checks": [{"id": c.id, "recorded_at": c.made_at, **c.body} for c in checks]})
 
 
-def _instrument(
-    kitchen: Kitchen, corrections: Corrections, info: SeriesInfo
-) -> dict[str, Any]:
+def _instrument(kitchen: Kitchen, corrections: Corrections, info: SeriesInfo) -> dict[str, Any]:
     known = corrections.known(info.name)
     last = info.last
     correction = corrections.at(info.name, info.unit, last.time_ms if last else 0)

@@ -39,9 +39,7 @@ async def live(
     )
 
 
-def _chooser(
-    kitchen: Kitchen, batches: list[str], series: list[str]
-) -> Callable[[Event], bool]:
+def _chooser(kitchen: Kitchen, batches: list[str], series: list[str]) -> Callable[[Event], bool]:
     if not batches and not series:
         return lambda event: True
     bound = {b.series for name in batches for b in kitchen.journal.batch(name).bindings}

@@ -192,9 +192,7 @@ def _csv(curves: Sequence[_Drawn]) -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(["series", "time", "value", "unit", "quality"])
     for curve in curves:
-        for time_ms, value, quality in zip(
-            curve.time_ms, curve.value, curve.quality, strict=True
-        ):
+        for time_ms, value, quality in zip(curve.time_ms, curve.value, curve.quality, strict=True):
             shown = "" if value is None else repr(value)
             writer.writerow([curve.series, format_ms(time_ms), shown, curve.unit, quality])
     return out.getvalue()

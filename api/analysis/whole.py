@@ -1,0 +1,182 @@
+# SPDX-License-Identifier: MIT
+"""The whole analysis of a batch: every key of the record, each with its number or its reason."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+from api import views
+from api.analysis.addition import addition_section
+from api.analysis.balance import balance_json, balance_of
+from api.analysis.gather import Gatherer, PlacedCurve
+from api.analysis.holds import holds_json, judge_holds
+from api.checking import boiling_point
+from api.kitchen import Kitchen
+from api.process.balance import Balance
+from api.process.quantities import NotShown, Quantity
+from api.records.batches import Batch
+from api.records.chain import canonical
+from api.times import format_ms
+
+LATER_KEYS = {
+    "heat_treatment": "the heat treatment is not computed by this version",
+    "chilling": "the chilling is not computed by this version",
+    "heating": "the heating power is not computed by this version",
+    "coagulant": "the dose is not computed by this version",
+    "pressing": "the pressing is not computed by this version",
+    "cost": "the cost is not computed by this version",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What every section of the analysis is computed from, gathered once.
+
+    Attributes:
+        kitchen: The open kitchen.
+        batch: The batch.
+        gatherer: For the readings of any place.
+        milk: The readings of the milk, or why there are none.
+        boiling: The kitchen's boiling point [degC].
+        now_ms: Up to when readings count [ms since 1970 UTC].
+    """
+
+    kitchen: Kitchen
+    batch: Batch
+    gatherer: Gatherer
+    milk: PlacedCurve | NotShown
+    boiling: Quantity
+    now_ms: int
+
+
+def scene_of(kitchen: Kitchen, batch: Batch, *, until_ms: int | None = None) -> Scene:
+    """Gather what an analysis needs.
+
+    Args:
+        kitchen: The open kitchen.
+        batch: The batch.
+        until_ms: Only readings before this time [ms since 1970 UTC].
+    """
+    gatherer = Gatherer.of(kitchen)
+    now_ms = until_ms if until_ms is not None else kitchen.now_ms()
+    ended_ms = batch.ended_ms
+    return Scene(
+        kitchen=kitchen,
+        batch=batch,
+        gatherer=gatherer,
+        milk=gatherer.curve(batch, "milk", until_ms=until_ms),
+        boiling=boiling_point(kitchen.config, _measured_pressure_pa(batch)),
+        now_ms=now_ms if ended_ms is None else max(now_ms, ended_ms),
+    )
+
+
+def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
+    """Return the whole computed record of a batch as JSON.
+
+    Raises:
+        UnknownRecordError: There is no such batch.
+    """
+    batch = kitchen.journal.batch(batch_id)
+    scene = scene_of(kitchen, batch)
+    additions = addition_section(scene)
+    balance = balance_of(batch)
+    sources = scene.milk.sources if isinstance(scene.milk, PlacedCurve) else ()
+    judged = judge_holds(
+        batch,
+        scene.milk,
+        now_s=scene.now_ms / 1000.0,
+        boiling=scene.boiling,
+        pour=additions.first_pour,
+    )
+    shown: dict[str, Any] = {
+        "batch": batch.id,
+        "computed_at": format_ms(kitchen.now_ms()),
+        "revision": _revision(kitchen, batch),
+        "boiling_point": views.quantity(scene.boiling),
+        "addition": additions.first,
+        "additions": additions.every,
+        "balance": balance_json(balance),
+        "holds": holds_json(judged, sources),
+        "yield": yield_json(balance),
+    }
+    return shown | {key: views.not_shown(why) for key, why in LATER_KEYS.items()}
+
+
+def yield_json(balance: Balance | NotShown) -> dict[str, Any]:
+    """Return block per dry mass, from the weighings as reconciled."""
+    if isinstance(balance, NotShown):
+        return views.not_shown(balance.why)
+    found = {s.stream: s.reconciled for s in balance.streams}
+    block, dry = found["block"], found["dry"]
+    if not isinstance(block, Quantity) or not isinstance(dry, Quantity) or dry.value <= 0:
+        return views.not_shown("it needs the mass of the dry ingredient and of the block")
+    ratio = block.value / dry.value
+    names = list(balance.covariance_names)
+    i, j = names.index("block"), names.index("dry")
+    cov = balance.covariance_kg2
+    variance = (cov[i, i] - 2 * ratio * cov[i, j] + ratio**2 * cov[j, j]) / dry.value**2
+    return views.quantity(
+        Quantity(ratio, "kg/kg", float(max(variance, 0.0)) ** 0.5, "block over dry mass",
+                 (*block.sources, *dry.sources))
+    ) or {}  # fmt: skip
+
+
+def digest_of_inputs(kitchen: Kitchen, batch: Batch) -> str:
+    """Return the SHA-256 over what the analysis of a batch is computed from.
+
+    Its records as they stand, the corrections by their ids, and the readings of its bindings.
+    """
+    from api.closing import window_digest
+
+    gatherer = Gatherer.of(kitchen)
+    windows = []
+    for binding in batch.bindings:
+        from_ms, to_ms = gatherer.window(batch, binding)
+        stretch = kitchen.readings.stretch(binding.series, from_ms, to_ms)
+        windows.append([binding.series, binding.place, window_digest(stretch)["sha256"]])
+    records = sorted(r.id for r in (*batch.events, *batch.weighings, *batch.observations))
+    inputs = {
+        "records": records,
+        "windows": windows,
+        "corrections": used_corrections(kitchen, batch),
+        "kitchen": kitchen.config.kitchen.model_dump(mode="json"),
+    }
+    return hashlib.sha256(canonical(inputs).encode()).hexdigest()
+
+
+def used_corrections(kitchen: Kitchen, batch: Batch) -> list[str]:
+    """Return the ids of the checks that are valid within a batch."""
+    corrections = Gatherer.of(kitchen).corrections
+    found: list[str] = []
+    for series in dict.fromkeys(binding.series for binding in batch.bindings):
+        for check in corrections.checks(series):
+            ended_ms = batch.ended_ms or kitchen.now_ms()
+            if check.from_ms <= ended_ms and (check.to_ms or ended_ms) >= batch.started_ms:
+                found.append(check.id)
+    return found
+
+
+def _revision(kitchen: Kitchen, batch: Batch) -> dict[str, Any]:
+    """Say whether this is an issued revision, or differs from the last that was issued."""
+    if not batch.revisions:
+        return {"issued": None, "current": False}
+    last = batch.revisions[-1]
+    same = last.body["inputs_sha256"] == digest_of_inputs(kitchen, batch)
+    return {
+        "issued": last.body["revision"],
+        "issued_at": last.recorded_at,
+        "current": same,
+        "inputs_sha256": last.body["inputs_sha256"],
+        "code": last.body["code"],
+    }
+
+
+def _measured_pressure_pa(batch: Batch) -> float | None:
+    from collector.units import to_canonical
+
+    for record in reversed(batch.observations):
+        if record.body["quantity"] == "pressure" and record.body.get("value") is not None:
+            return to_canonical(record.body["value"], record.body["unit"], "pressure")
+    return None
