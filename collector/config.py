@@ -107,15 +107,16 @@ def load_config(
     raw = _read(file, wanted=wanted)
     reserved = sorted(raw.keys() & {"data_dir", "source"})
     faults = [f"{key}: it is set by the program. Leave it out." for key in reserved]
-    own = {key: value for key, value in raw.items() if key not in reserved}
-    own |= {"data_dir": data_dir, "source": file if file.exists() else None}
+    raw |= {"data_dir": data_dir, "source": file if file.exists() else None}
+    context = {"environ": environ if with_secrets else None}
     try:
-        config = Config.model_validate(own, context={"environ": environ if with_secrets else None})
+        config = Config.model_validate(raw, context=context)
     except ValidationError as error:
-        faults += fault_lines(error, Config)
-        config = None
-    faults += cross_faults(own)
-    if faults or config is None:
+        raise ConfigError(
+            faults + fault_lines(error, Config) + cross_faults(raw), where=str(file)
+        ) from error
+    faults += cross_faults(raw)
+    if faults:
         raise ConfigError(faults, where=str(file))
     return config
 

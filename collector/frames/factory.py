@@ -73,15 +73,23 @@ def decoder(choice: Choice) -> Decoder:
     if choice.payload == "scratchpad":
         return ScratchpadDecoder(choice.series)
     if choice.payload == "line":
-        return LineDecoder(
-            series=choice.series,
-            unit=choice.unit,
-            pattern=choice.pattern or "",
-            expression=choice.expression or "",
-            decimal_comma=choice.decimal_comma,
-            stable_status=choice.stable_status,
-            weighing=choice.weighing,
-        )
+        return _line(choice)
+    return _pointers(choice)
+
+
+def _line(choice: Choice) -> LineDecoder:
+    return LineDecoder(
+        series=choice.series,
+        unit=choice.unit,
+        pattern=choice.pattern or "",
+        expression=choice.expression or "",
+        decimal_comma=choice.decimal_comma,
+        stable_status=choice.stable_status,
+        weighing=choice.weighing,
+    )
+
+
+def _pointers(choice: Choice) -> PointerDecoder:
     if choice.value_pointer is None:
         raise FrameError("no pointer to the value.", do='Give one such as "/temperature".')
     return PointerDecoder(

@@ -58,15 +58,21 @@ def format_pack(readings: Sequence[Reading]) -> bytes:
         if reading.boot != boot:
             boot = reading.boot
             fields.append(("boot", json.dumps(boot or "")))
-        name = reading.series[len(base_name) :]
-        fields += [("n", json.dumps(name))] if name else []
+        fields += _own_name(reading.series[len(base_name) :])
         fields += [("u", json.dumps(unit))] if unit and not base_unit else []
-        offset_ms = _time_ms(reading) - base_ms
-        fields += [("t", _seconds(offset_ms))] if offset_ms else []
+        fields += _own_time(_time_ms(reading) - base_ms)
         fields.append((label, text))
         fields += [("seq", str(reading.sequence))] if reading.sequence is not None else []
         records.append("{" + ",".join(f'"{key}":{value}' for key, value in fields) + "}")
     return ("[" + ",\n".join(records) + "]").encode("utf-8")
+
+
+def _own_name(name: str) -> list[tuple[str, str]]:
+    return [("n", json.dumps(name))] if name else []
+
+
+def _own_time(offset_ms: int) -> list[tuple[str, str]]:
+    return [("t", _seconds(offset_ms))] if offset_ms else []
 
 
 def _common_start(names: Sequence[str]) -> str:
