@@ -3,7 +3,8 @@
 
 Source: RFC 8428 section 4.5.1 (seen in the author copy of July 2018): a name is made of A-Z, a-z,
 0-9 and - : . / _ and starts with a letter or a digit. The ending "/checks" is kept free for the
-path under which an instrument's checks are posted (a rule of this project).
+path under which an instrument's checks are posted, and a name has at most 255 characters (rules of
+this project).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ _OTHER = re.compile(r"[^A-Za-z0-9\-:./_]", re.ASCII)
 _SHOWN_CHARACTERS = 80
 
 RESERVED_ENDING = "/checks"
+LONGEST_NAME = 255
 
 
 def plain(text: str) -> str:
@@ -36,6 +38,8 @@ def name_fault(name: str) -> str | None:
     """Return why `name` can't be the name of a series, or None if it can."""
     if not name:
         return "the name is empty"
+    if len(name) > LONGEST_NAME:
+        return f"the name {shown(name)} has {len(name)} characters, more than {LONGEST_NAME}"
     if _ALLOWED.fullmatch(name) is None:
         return (
             f"the name {shown(name)} must start with a letter or digit and hold only "
@@ -61,7 +65,7 @@ def as_series(channel: str) -> str:
     """
     if name_fault(channel) is None:
         return channel
-    name = _OTHER.sub("_", channel).lstrip("-:./_") or "unnamed"
+    name = _OTHER.sub("_", channel).lstrip("-:./_")[: LONGEST_NAME - 1] or "unnamed"
     return name + "_" if name.endswith(RESERVED_ENDING) else name
 
 

@@ -69,7 +69,7 @@ def test_a_topic_that_can_not_be_a_name_keeps_its_frames_under_the_nearest_name(
     assert (reading.series, reading.quality) == ("north_pot/milk", Quality.BAD)
 
 
-@pytest.mark.parametrize("name", ["", "/a", "a b", "ä", "north/checks", "_a", "a\n"])
+@pytest.mark.parametrize("name", ["", "/a", "a b", "ä", "north/checks", "_a", "a\n", "a" * 256])
 def test_names_that_no_series_may_have_are_told(name: str) -> None:
     assert name_fault(name)
     assert name_fault(as_series(name)) is None
@@ -80,7 +80,7 @@ def test_templates_that_can_not_work_are_told(template: str) -> None:
     assert template_fault(template)
 
 
-@given(st.text(max_size=40))
+@given(st.text(max_size=40) | st.text("ab/checks_", min_size=240, max_size=270))
 def test_every_channel_has_a_series_for_its_bad_frames(channel: str) -> None:
     assert name_fault(as_series(channel)) is None
 
