@@ -15,7 +15,7 @@ from api.process.hold_view import HoldView
 from api.process.quantities import NotShown, Quantity, Result
 
 _WIDEST_K = 300.0
-_HALVINGS = 24
+_HALVINGS = 32
 
 
 def margin_of(view: HoldView, source: str) -> Margin:
