@@ -13,6 +13,7 @@ from collector.errors import ProcessError
 
 STANDARD_PRESSURE_PA = 101_325.0
 LOWEST_PRESSURE_PA = 611.213
+HIGHEST_SATURATION_DEGC = 373.946
 HIGHEST_PRESSURE_PA = 22.064e6
 
 # Weather moves the pressure of a place by about 3 kPa either way; read as two standard
@@ -81,6 +82,40 @@ def saturation_temperature(pressure_pa: float) -> float:
     d = 2.0 * g / (-f - math.sqrt(f * f - 4.0 * e * g))
     kelvin = (n10 + d - math.sqrt((n10 + d) ** 2 - 4.0 * (n9 + n10 * d))) / 2.0
     return float(kelvin - 273.15)
+
+
+def saturation_pressure(temperature_degc: float) -> float:
+    """Return the pressure at which pure water boils at a temperature.
+
+    Args:
+        temperature_degc: Temperature [degC].
+
+    Returns:
+        Saturation pressure [Pa].
+
+    Raises:
+        ProcessError: The temperature lies outside 0 … 373.946 degC.
+
+    Source:
+        IAPWS-IF97, region 4, equation 30; valid 273.15 K … 647.096 K.
+
+    Example:
+        >>> saturation_pressure(99.974) / 101_325.0
+        1.0000
+    """
+    if not 0.0 <= temperature_degc <= HIGHEST_SATURATION_DEGC:
+        raise ProcessError(
+            f"Water has no vapour pressure here at {temperature_degc:g} degC.",
+            where="vapour pressure",
+            do="Give a temperature between 0 and 373.9 degC.",
+        )
+    n1, n2, n3, n4, n5, n6, n7, n8, n9, n10 = _N
+    kelvin = temperature_degc + 273.15
+    theta = kelvin + n9 / (kelvin - n10)
+    a = theta * theta + n1 * theta + n2
+    b = n3 * theta * theta + n4 * theta + n5
+    c = n6 * theta * theta + n7 * theta + n8
+    return float((2.0 * c / (-b + math.sqrt(b * b - 4.0 * a * c))) ** 4 * 1e6)
 
 
 def standard_pressure(altitude_m: float) -> float:

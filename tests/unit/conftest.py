@@ -11,7 +11,6 @@ import orjson
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
 from api.kitchen import Kitchen, open_kitchen
 
 NOW_MS = 1_772_439_300_000  # 2026-03-02T08:15:00Z
@@ -42,6 +41,8 @@ def kitchen(tmp_path: Path, clock: StandingClock) -> Iterator[Kitchen]:
 @pytest.fixture
 def client(kitchen: Kitchen) -> TestClient:
     """A client on this machine; the app's background tasks don't run."""
+    from api.app import create_app
+
     return TestClient(create_app(kitchen), base_url="http://127.0.0.1", client=("127.0.0.1", 50000))
 
 
