@@ -77,7 +77,7 @@ def evaporation_from_scale(scale: Curve, pot: OpenPot) -> Result:
     time_s, mass_kg = _blocks(part)
     if time_s.size < FEWEST_BLOCKS:
         return NotShown("the scale under the pot was silent for most of the heating")
-    longest_s = float(np.diff(time_s).max())
+    longest_s = float(np.diff(np.concatenate(([pot.start_s], part.time_s, [pot.end_s]))).max())
     if longest_s > 0.2 * (pot.end_s - pot.start_s):
         return NotShown(f"the scale under the pot was silent for {longest_s:.0f} s")
     rate = np.diff(mass_kg) / np.diff(time_s)

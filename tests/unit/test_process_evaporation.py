@@ -55,7 +55,7 @@ def test_a_silent_scale_shows_nothing() -> None:
 
     assert isinstance(few, NotShown)
     assert isinstance(gap, NotShown)
-    assert "silent for 1100 s" in gap.why
+    assert "silent for 1101 s" in gap.why
 
 
 def test_a_boil_is_charged_with_the_power_that_came_before_it() -> None:
