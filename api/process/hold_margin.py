@@ -14,8 +14,7 @@ from api.process.hold_time import Flags, longest_of
 from api.process.hold_view import HoldView
 from api.process.quantities import NotShown, Quantity, Result
 
-_WIDEST_K = 300.0
-_HALVINGS = 32
+_HALVINGS = 28
 
 
 def margin_of(view: HoldView, source: str) -> Margin:
@@ -57,7 +56,9 @@ def _temperature_margin(view: HoldView, source: str) -> Result:
     def is_kept(narrowed_by_k: float) -> bool:
         return view.measure_s(view.best(narrowed_by_k)) >= least_s - 1e-6
 
-    kept, missed = -_WIDEST_K, _WIDEST_K
+    distances = np.abs(_outside_by(view, view.segments.value))
+    reach_k = float(np.max(distances[np.isfinite(distances)], initial=1.0)) + 1.0
+    kept, missed = -reach_k, reach_k
     if not is_kept(kept):
         return NotShown("The time that the readings cover is too short at any temperature.")
     for _ in range(_HALVINGS):

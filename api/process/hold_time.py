@@ -156,9 +156,9 @@ def stretches_within(
     from_s, to_s = from_s[inside], to_s[inside]
     if from_s.size == 0:
         return ()
-    new = np.flatnonzero(from_s[1:] > to_s[:-1])
-    begins = from_s[np.r_[0, new + 1]]
-    ends = to_s[np.r_[new, from_s.size - 1]]
+    apart = from_s[1:] > to_s[:-1]
+    begins = from_s[np.concatenate(([True], apart))]
+    ends = to_s[np.concatenate((apart, [True]))]
     return tuple(zip(begins.tolist(), ends.tolist(), strict=True))
 
 

@@ -86,7 +86,7 @@ def judge(spec: HoldSpec, curve: Curve, shift_s: float = 0.0) -> HoldResult:
     return judge_hold(spec, curve, shift_s, end_s, end_s)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(cases(), holds)
 def test_a_hold_is_never_met_nor_missed_when_a_gap_could_hide_the_opposite(
     case: tuple[Floats, list[tuple[int, int]]], spec: HoldSpec
@@ -101,7 +101,7 @@ def test_a_hold_is_never_met_nor_missed_when_a_gap_could_hide_the_opposite(
         assert held_s < spec.least_s + 1e-3
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(truths(), holds, gaps)
 def test_safety_is_never_easier_than_quality(
     truth: Floats, spec: HoldSpec, lost: list[tuple[int, int]]
@@ -115,7 +115,7 @@ def test_safety_is_never_easier_than_quality(
         assert quality.verdict is Verdict.MET
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(truths(), holds, gaps)
 def test_what_is_credited_is_possible_and_what_is_counted_lies_in_the_window(
     truth: Floats, spec: HoldSpec, lost: list[tuple[int, int]]
@@ -130,7 +130,7 @@ def test_what_is_credited_is_possible_and_what_is_counted_lies_in_the_window(
     assert result.held_s + unbridged_s <= STEP_S * 239 + 1e-6
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(truths(), holds, gaps, st.integers(-2_000_000_000, 2_000_000_000))
 def test_shifting_all_times_changes_nothing(
     truth: Floats, spec: HoldSpec, lost: list[tuple[int, int]], shift_s: int
@@ -148,7 +148,7 @@ def test_shifting_all_times_changes_nothing(
     assert [g.length_s for g in there.gaps] == [g.length_s for g in here.gaps]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(truths(), holds, gaps, st.integers(60, 1190))
 def test_a_running_hold_never_says_that_it_was_missed(
     truth: Floats, spec: HoldSpec, lost: list[tuple[int, int]], now_s: int
