@@ -40,7 +40,6 @@ from collector.log import say
 from collector.readings import Quality, Reading
 
 _LOOK_EVERY_S = 1.0
-_TAKEN_OVER = 0x8E
 _log = logging.getLogger(__name__)
 
 
@@ -67,6 +66,7 @@ class MqttInstrument:
         *,
         memory: Path | None = None,
         pause: Callable[[float], Awaitable[None]] = asyncio.sleep,
+        stuck_s: float = 60.0,
     ) -> None:
         """Be ready to connect.
 
@@ -76,12 +76,14 @@ class MqttInstrument:
             clock: Stamps what comes.
             memory: Where the filters of the session are remembered; None for nowhere.
             pause: Waits that many seconds.
+            stuck_s: After so long without an acknowledgement, waiting messages are looked into [s].
         """
         self._settings = settings
         self._routes = Routes(subscriptions)
         self._clock = clock
         self._memory = Remembered(memory)
         self._pause = pause
+        self._stuck_s = stuck_s
         self._news = News(_log, self.name)
         self._lock = threading.RLock()  # the client may call back while it acknowledges
         self._thread: threading.Thread | None = None
@@ -105,11 +107,9 @@ class MqttInstrument:
         """Yield what comes, until closed; all that has come at once in one delivery."""
         self._inbox = Inbox(asyncio.get_running_loop())
         self._leaving = False
-        client = self._client = make_client(self._settings)
-        self._listen(client)
         watch = asyncio.create_task(self._watch(), name=f"watch {self.name}")
         try:
-            start(client, self._settings)
+            self._begin()
             while True:
                 came = await self._inbox.take()
                 readings = [reading for each in came for reading in each.readings]
@@ -118,7 +118,7 @@ class MqttInstrument:
         finally:
             self._leaving = True
             watch.cancel()
-            if not await let_go(client):
+            if self._client is not None and not await let_go(self._client):
                 say(_log, "the broker does not let go", level=logging.WARNING, broker=self.name)
 
     def committed(self, receipts: Sequence[object]) -> None:
@@ -132,7 +132,9 @@ class MqttInstrument:
             for packet_id in self.window.keep(places):
                 self.client.ack(packet_id, 1)
 
-    def _listen(self, client: Client) -> None:
+    def _begin(self) -> None:
+        """Connect by a new client."""
+        client = make_client(self._settings)
         client.on_pre_connect = self._on_pre_connect
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
@@ -140,6 +142,11 @@ class MqttInstrument:
         client.on_subscribe = self._on_subscribe
         client.on_unsubscribe = self._on_unsubscribe
         client.on_message = self._on_message
+        with self._lock:
+            self.window.lost()
+            self._client = client
+            self._thread = None
+        start(client, self._settings)
 
     # What follows is called in the client's thread. Nothing may be raised there.
 
@@ -192,11 +199,8 @@ class MqttInstrument:
                 self.window.lost()
                 waiting = len(self.window)
             self._news.lost(str(reason), unacknowledged=waiting, wanted=self._leaving)
-            if reason.value == _TAKEN_OVER:
-                do = "Give each collector a client_id of its own."
-                self._news.absent("another client took over our client_id", do)
+            taken_over = self._news.taken_over(reason)
             if was_open:  # two that take over from each other must not do so all the time
-                taken_over = reason.value == _TAKEN_OVER
                 first_s = RECONNECT_LAST_S if taken_over else RECONNECT_FIRST_S
                 client.reconnect_delay_set(first_s, RECONNECT_LAST_S)
         except Exception as error:
@@ -260,7 +264,7 @@ class MqttInstrument:
     # What follows is called in the event loop.
 
     async def _watch(self) -> None:
-        stuck = StuckWatch()
+        stuck = StuckWatch(self._stuck_s)
         while True:
             await self._pause(_LOOK_EVERY_S)
             self._revive()
@@ -274,15 +278,12 @@ class MqttInstrument:
                 hang_up(self.client)
 
     def _revive(self) -> None:
-        """Start the client's thread again if it has ended; it tells nobody when it does."""
+        """Begin again if the client's thread has ended; it tells nobody when it does."""
         if self._thread is None or self._thread.is_alive() or self._leaving:
             return
-        self._thread = None
         say(_log, "the network thread ended", level=logging.ERROR, broker=self.name)
-        with self._lock:
-            self.window.lost()
         self._news.lost("the network thread ended", unacknowledged=len(self.window), wanted=False)
-        start(self.client, self._settings)
+        self._begin()
 
 
 def _places(receipt: object) -> tuple[Place, ...]:

@@ -16,6 +16,9 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.log import say
 
 _TOPICS_SAID = 1000
+_TAKEN_OVER = 0x8E
+_SHORT_S = 10.0
+_SHORT_IN_A_ROW = 3
 
 
 @dataclass(slots=True)
@@ -54,6 +57,7 @@ class News:
         self._connected = False
         self._tries = 0
         self._before = False
+        self._cut_short = 0
         self._said: set[str] = set()
         self._topics: set[str] = set()
 
@@ -118,17 +122,31 @@ class News:
         if not self._connected:
             return
         self._connected = False
+        connected_s = self._steady_s() - self._since_s
+        self._cut_short = self._cut_short + 1 if connected_s < _SHORT_S else 0
         say(
             self._log,
             "disconnected" if wanted else "connection lost",
             level=logging.INFO if wanted else logging.WARNING,
             broker=self._broker,
             reason=reason,
-            connected_s=round(self._steady_s() - self._since_s, 1),
+            connected_s=round(connected_s, 1),
             unacknowledged=unacknowledged,
             **asdict(self.counts),
         )
         self._since_s = self._steady_s()
+
+    def taken_over(self, reason: ReasonCode) -> bool:
+        """Return whether another client with our id seems to have ended the connection.
+
+        MQTT 5 has a reason for it, which not every broker sends (Mosquitto 2.0.11 doesn't); so
+        several short connections in a row are taken for the same.
+        """
+        if reason.value != _TAKEN_OVER and self._cut_short < _SHORT_IN_A_ROW:
+            return False
+        what = "another client seems to use our client_id"
+        self.absent(what, "Give each collector a client_id of its own.")
+        return True
 
     def retained(self, topic: str) -> None:
         """A retained message came: old by definition, and kept nowhere."""

@@ -14,7 +14,7 @@ import subprocess
 import threading
 import time
 import tty
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
@@ -24,7 +24,9 @@ import pytest
 from collector.clock import RunClock
 from collector.config import load_config
 from collector.daemon import collect_from
+from collector.instruments.protocol import Clock, Instrument
 from collector.readings import Quality, Reading
+from collector.store.protocol import Appended
 from collector.store.sqlite import SqliteStore
 from collector.wiring import instruments_of
 
@@ -127,6 +129,10 @@ class Broker:
         assert self._process is not None
         self._process.send_signal(signal.SIGCONT)
 
+    def told(self, what: str) -> int:
+        """Return how many lines of the broker's log hold this text."""
+        return sum(what in line for line in self.log.read_text(errors="replace").splitlines())
+
     def _end(self, number: signal.Signals) -> None:
         if self._process is None:
             return
@@ -147,6 +153,7 @@ class Broker:
             "persistence_location": f"{self.folder}/",
             "allow_anonymous": True,
             "log_dest": "stderr",
+            "log_type": "all",
             **self._settings,
         }
         lines = [f"{key} {_said(value)}" for key, value in common.items()]
@@ -157,6 +164,42 @@ class Broker:
 
 def _said(value: Setting) -> str:
     return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+class Publish(Protocol):
+    """The type of the `publish` fixture."""
+
+    def __call__(
+        self,
+        broker: Broker,
+        topic: str,
+        payloads: Sequence[str],
+        *,
+        qos: int = 1,
+        retain: bool = False,
+    ) -> None:
+        """Publish each payload as a message, and wait until the broker has them."""
+        ...
+
+
+@pytest.fixture
+def publish() -> Publish:
+    """Publish by a client of its own: `publish(broker, "kitchen/t", ["21.5"])`."""
+
+    def send(
+        broker: Broker,
+        topic: str,
+        payloads: Sequence[str],
+        *,
+        qos: int = 1,
+        retain: bool = False,
+    ) -> None:
+        command = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(broker.port), "-V", "5"]
+        command += ["-t", topic, "-q", str(qos), "-l", *(["-r"] if retain else [])]
+        text = "".join(f"{payload}\n" for payload in payloads)
+        subprocess.run(command, input=text.encode(), check=True, timeout=DEADLINE_S)
+
+    return send
 
 
 class Mosquitto(Protocol):
@@ -265,6 +308,43 @@ def pty_line(pty_lines: PtyLines) -> PtyLine:
     return pty_lines()
 
 
+class GatedStore(SqliteStore):
+    """A readings file whose commits wait at a gate until the test lets them through.
+
+    Attributes:
+        waiting: How many commits stand at the gate.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open the file, and shut the gate."""
+        super().__init__(path)
+        self.waiting = 0
+        self._permits = threading.Semaphore(0)
+
+    def append(self, readings: Sequence[Reading]) -> Appended:
+        """Wait at the gate, then commit."""
+        self.waiting += 1
+        self._permits.acquire()
+        self.waiting -= 1
+        return super().append(readings)
+
+    def let_through(self, commits: int = 100_000) -> None:
+        """Let so many commits pass; without a number, all that will ever come."""
+        self._permits.release(commits)
+
+
+@pytest.fixture
+def gated_store(tmp_path: Path) -> Iterator[GatedStore]:
+    """Return a store for `collecting(…, store=…)` that commits only when it is let."""
+    (tmp_path / "data").mkdir()
+    store = GatedStore(tmp_path / "data" / "readings.sqlite3")
+    yield store
+    store.let_through()
+
+
+Build = Callable[[Clock], list[Instrument]]
+
+
 class Collecting:
     """A whole collector in a thread of its own, on the test's data folder.
 
@@ -273,7 +353,9 @@ class Collecting:
         instruments: Built from the configuration, in its order.
     """
 
-    def __init__(self, data_dir: Path, text: str, store: SqliteStore | None) -> None:
+    def __init__(
+        self, data_dir: Path, text: str, store: SqliteStore | None, build: Build | None
+    ) -> None:
         """Read the configuration and start."""
         data_dir.mkdir(exist_ok=True)
         file = data_dir / "curdwright.toml"
@@ -281,7 +363,7 @@ class Collecting:
         config = load_config(file, data_dir)
         self.store = store or SqliteStore(config.readings_path)
         clock = RunClock(self.store.record_clock_step)
-        self.instruments = instruments_of(config, clock)
+        self.instruments = build(clock) if build else instruments_of(config, clock)
         self.left: int | None = None
         self._begun = threading.Event()
         self._clock = clock
@@ -320,8 +402,13 @@ class Collecting:
 class StartCollecting(Protocol):
     """The type of the `collecting` fixture."""
 
-    def __call__(self, text: str, *, store: SqliteStore | None = None) -> Collecting:
-        """Start a collector with this configuration, on the test's one data folder."""
+    def __call__(
+        self, text: str = "", *, store: SqliteStore | None = None, build: Build | None = None
+    ) -> Collecting:
+        """Start a collector with this configuration, on the test's one data folder.
+
+        `store` stands in for the readings file, `build` for the configured instruments.
+        """
         ...
 
 
@@ -330,8 +417,10 @@ def collecting(tmp_path: Path) -> Iterator[StartCollecting]:
     """Start real collectors in threads: `collecting(toml)`; they are stopped at the end."""
     begun: list[Collecting] = []
 
-    def start(text: str, *, store: SqliteStore | None = None) -> Collecting:
-        begun.append(Collecting(tmp_path / "data", text, store))
+    def start(
+        text: str = "", *, store: SqliteStore | None = None, build: Build | None = None
+    ) -> Collecting:
+        begun.append(Collecting(tmp_path / "data", text, store, build))
         return begun[-1]
 
     yield start
