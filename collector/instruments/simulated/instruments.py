@@ -33,7 +33,7 @@ def quantised(value: float, step: float) -> float:
         >>> quantised(82.2, 0.0625)
         82.1875
     """
-    return round(value / step) * step if step > 0.0 else value
+    return round(round(value / step) * step, 9) if step > 0.0 else value
 
 
 @dataclass(frozen=True, slots=True)

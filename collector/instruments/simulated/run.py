@@ -76,6 +76,14 @@ class BatchRun:
         """Set down that something begins now, if it hasn't begun yet."""
         self.events_s.setdefault(kind, self.time_s)
 
+    def take_over(self) -> None:
+        """Leave the plan: from now on time just passes, and only `pot.controls` act."""
+        self._steps = self._by_hand()
+
+    def _by_hand(self) -> Iterator[float]:
+        while True:
+            yield from self.on_hob(STEP_S)
+
     def on_hob(self, duration_s: float) -> Iterator[float]:
         """Let time pass for the pot, and for curd that is out of it already.
 
