@@ -12,7 +12,7 @@ from types import ModuleType
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 FILE = ROOT / "curdwright"
 
 

@@ -65,7 +65,7 @@ def test_programs_that_are_there_are_not_installed_again(
     assert commands == []
 
 
-def test_a_command_that_fails_is_told_with_its_last_words(
+def test_a_command_that_fails_is_told_with_its_own_words(
     launcher: ModuleType, capsys: pytest.CaptureFixture[str]
 ) -> None:
     launcher.claim()
@@ -77,6 +77,16 @@ def test_a_command_that_fails_is_told_with_its_last_words(
     assert "    no route to the index\n  What to do: " in words
     assert launcher.run([sys.executable, "-c", code], "trying", needed=False) == 1
     assert capsys.readouterr().out == "curdwright: installing\ncurdwright: trying\n"
+
+
+def test_of_many_words_the_errors_of_that_command_are_told(launcher: ModuleType) -> None:
+    launcher.claim()
+    launcher.run([sys.executable, "-c", "print('ERROR: of an earlier one')"], "before")
+    code = "import sys; print('a\\nERROR: no such package\\nb'); sys.exit(3)"
+    with pytest.raises(launcher.SetUpError) as caught:
+        launcher.run([sys.executable, "-c", code], "installing")
+    where = str(caught.value).partition("among them:\n")[2].partition("\n  What to do")[0]
+    assert where == "    ERROR: no such package"
 
 
 @pytest.mark.parametrize(
