@@ -1,67 +1,48 @@
-"""What the unit tests of the API share: an open kitchen with a clock that stands, and a client."""
+# SPDX-License-Identifier: MIT
+"""The launcher as a module, and the commands that it would have run."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import importlib.util
+import sys
+from importlib.machinery import SourceFileLoader
 from pathlib import Path
-from typing import Any
+from types import ModuleType
 
-import orjson
 import pytest
-from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.kitchen import Kitchen, open_kitchen
-
-NOW_MS = 1_772_439_300_000  # 2026-03-02T08:15:00Z
-
-
-@dataclass(slots=True)
-class StandingClock:
-    """A clock that moves only when it is told to."""
-
-    ms: int = NOW_MS
-
-    def __call__(self) -> int:
-        return self.ms
+ROOT = Path(__file__).resolve().parents[3]
 
 
 @pytest.fixture
-def clock() -> StandingClock:
-    return StandingClock()
+def launcher(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    """The launcher as a module of its own, working in a copy of the project's set-up files."""
+    loader = SourceFileLoader("launcher", str(ROOT / "curdwright"))
+    spec = importlib.util.spec_from_loader("launcher", loader)
+    assert spec is not None
+    monkeypatch.setattr(sys, "dont_write_bytecode", True)
+    module = importlib.util.module_from_spec(spec)
+    loader.exec_module(module)
+    for name in module.NEEDS:
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes((ROOT / name).read_bytes())
+    for name, value in list(vars(module).items()):
+        if isinstance(value, str) and value.startswith(str(ROOT)) and name.isupper():
+            setattr(module, name, value.replace(str(ROOT), str(tmp_path), 1))
+    return module
 
 
 @pytest.fixture
-def kitchen(tmp_path: Path, clock: StandingClock) -> Iterator[Kitchen]:
-    opened = open_kitchen(tmp_path / "kitchen", now_ms=clock)
-    yield opened
-    opened.close()
+def commands(launcher: ModuleType, monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """Every command that the launcher would have run; making the environment leaves a Python."""
+    kept: list[list[str]] = []
 
+    def run(command: list[str], saying: str, needed: bool = True) -> int:
+        kept.append(command)
+        if "venv" in command:
+            Path(launcher.PYTHON).parent.mkdir(exist_ok=True)
+            Path(launcher.PYTHON).touch()
+        return 0
 
-@pytest.fixture
-def client(kitchen: Kitchen) -> TestClient:
-    """A client on this machine; the app's background tasks don't run."""
-    return TestClient(create_app(kitchen), base_url="http://127.0.0.1", client=("127.0.0.1", 50000))
-
-
-class Senml:
-    """Posts SenML packs and says what became of them."""
-
-    def __init__(self, client: TestClient) -> None:
-        self._client = client
-
-    def __call__(self, *records: dict[str, Any]) -> dict[str, Any]:
-        answer = self._client.post(
-            "/v1/readings",
-            content=orjson.dumps(list(records)),
-            headers={"Content-Type": "application/senml+json"},
-        )
-        assert answer.status_code == 200, answer.text
-        found: dict[str, Any] = answer.json()
-        return found
-
-
-@pytest.fixture
-def senml(client: TestClient) -> Senml:
-    return Senml(client)
+    monkeypatch.setattr(launcher, "run", run)
+    return kept
