@@ -79,6 +79,22 @@ def test_readings_come_at_their_rate_strictly_in_order() -> None:
     assert np.all(np.diff(times) > 100)
 
 
+def test_nothing_is_said_before_its_time() -> None:
+    pot = LivePot(small(), 1, NOW_MS)
+    pot.advance_to(event_time_s(small(), "fridge"))
+    found: list[Said] = []
+    begun_s = pot.time_s
+    for tenth in range(600):
+        until_s = begun_s + 0.1 * tenth
+        said = pot.advance_to(until_s)
+        assert all(one.time_ms <= NOW_MS + 1000.0 * until_s for one in said)
+        found.extend(said)
+
+    core_ms = [one.time_ms for one in of(found, "block_core")]
+    assert 11 <= len(core_ms) <= 13
+    assert np.all(np.diff(core_ms) == 5000)
+
+
 def test_by_hand_the_pot_does_what_it_is_told() -> None:
     pot = LivePot(small(), 1, NOW_MS)
     pot.take_over()

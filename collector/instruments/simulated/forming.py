@@ -22,6 +22,7 @@ MOULD_FILM_W_M2_K = 9.0
 # Still water round a block, moved now and then [W/(m2 K)] (common practice).
 WATER_FILM_W_M2_K = 200.0
 WHEY_SCOOPS = 4
+FRIDGE_STEP_S = 5.0  # hours of little change; the block itself goes on in steps of 1 s
 LARGEST_CURD_FRACTION = 0.85
 
 
@@ -164,7 +165,7 @@ def chill(run: BatchRun, plan: Chilling) -> Iterator[float]:
     run.mark("fridge")
     block.put_in(Medium("fridge", plan.fridge_degc, plan.fridge_film_w_m2_k, swing_k=0.7))
     while block.core_degc > plan.until_degc and run.time_s - start_s < plan.longest_s:
-        yield _pass(run, STEP_S)
+        yield _pass(run, FRIDGE_STEP_S)
 
 
 def _wait(run: BatchRun, duration_s: float) -> Iterator[float]:

@@ -38,6 +38,7 @@ class LivePot:
     run: BatchRun = field(init=False)
     _channels: dict[str, Channel] = field(init=False)
     _pours: list[tuple[float, float, float]] = field(init=False, default_factory=list)
+    _ahead: list[Said] = field(init=False, default_factory=list)
     _lock: threading.RLock = field(init=False, default_factory=threading.RLock)
 
     def __post_init__(self) -> None:
@@ -96,11 +97,14 @@ class LivePot:
     def advance_to(self, time_s: float) -> list[Said]:
         """Go on to a time, and return what the instruments said on the way, in order.
 
+        The last step may end after it; what is said in the rest of that step comes next time.
+
         Args:
             time_s: Since the beginning of the run [s].
         """
-        said: list[Said] = []
+        limit_ms = self.start_ms + time_s * 1000.0
         with self._lock:
+            said, self._ahead = self._ahead, []
             while self.run.time_s < time_s - 1e-9:
                 self._poured()
                 step_s = self.run.advance()
@@ -109,7 +113,8 @@ class LivePot:
                     continue
                 for channel in self._channels.values():
                     said.extend(channel.heard(self.run, step_s, self.start_ms))
-        return said
+            self._ahead = [one for one in said if one.time_ms > limit_ms]
+        return [one for one in said if one.time_ms <= limit_ms]
 
     # -- what someone at the pot does --------------------------------------------------------
 

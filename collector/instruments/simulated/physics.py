@@ -189,23 +189,14 @@ class PotOnHob:
         self.time_s += duration_s
 
     def _midpoint(self, step_s: float) -> None:
-        here = [
-            *(value for zone in self.zones for value in zone.values),
-            *(self.wall_degc, self.plate_w, 0.0, 0.0, 0.0, 0.0),
-        ]
+        setup, controls, boiling = self.setup, self.controls, self.boiling
+        here = [*self.bulk.values, *self.bottom.values, *self.fresh.values]
+        here += [self.wall_degc, self.plate_w, 0.0, 0.0, 0.0, 0.0]
         half = step_s / 2.0
-        middle = [
-            y + half * rate
-            for y, rate in zip(
-                here, rates(here, self.setup, self.controls, boiling=self.boiling), strict=True
-            )
-        ]
-        there = [
-            y + step_s * rate
-            for y, rate in zip(
-                here, rates(middle, self.setup, self.controls, boiling=self.boiling), strict=True
-            )
-        ]
+        slope = rates(here, setup, controls, boiling=boiling)
+        middle = [y + half * rate for y, rate in zip(here, slope, strict=True)]
+        slope = rates(middle, setup, controls, boiling=boiling)
+        there = [y + step_s * rate for y, rate in zip(here, slope, strict=True)]
         for index, zone in enumerate(self.zones):
             zone.water_kg, zone.solids_kg, zone.enthalpy_j = there[3 * index : 3 * index + 3]
         self.wall_degc = there[WALL]

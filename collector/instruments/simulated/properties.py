@@ -20,14 +20,8 @@ LIQUID_DENSITY_KG_M3 = 1000.0
 # tests compare it with IAPWS-IF97 through another library).
 _CRITICAL_K = 647.096
 _CRITICAL_PA = 22.064e6
-_WAGNER = (
-    (-7.85951783, 1.0),
-    (1.84408259, 1.5),
-    (-11.7866497, 3.0),
-    (22.6807411, 3.5),
-    (-15.9618719, 4.0),
-    (1.80122502, 7.5),
-)
+_A1, _A2, _A3 = -7.85951783, 1.84408259, -11.7866497  # of powers 1, 1.5, 3
+_A4, _A5, _A6 = 22.6807411, -15.9618719, 1.80122502  # of powers 3.5, 4, 7.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +116,9 @@ def saturation_pressure_pa(temperature_degc: float) -> float:
     """
     kelvin = temperature_degc + ZERO_CELSIUS_K
     rest = 1.0 - kelvin / _CRITICAL_K
-    total = sum(factor * rest**power for factor, power in _WAGNER)
+    root, cube = math.sqrt(rest), rest * rest * rest
+    total = rest * (_A1 + _A2 * root + rest * rest * (_A3 + _A4 * root + _A5 * rest))
+    total += _A6 * cube * cube * rest * root
     return _CRITICAL_PA * math.exp(_CRITICAL_K / kelvin * total)
 
 
