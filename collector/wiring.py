@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""From the configuration to instruments: one for each port, broker and file.
+"""From the configuration to instruments: one for each port, broker, file and simulated pot.
 
 Imports the configuration and the instruments; opens nothing.
 """
@@ -9,6 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from collector.config import Broker, Config, Replay, SerialLine
+from collector.config_sections import SimulatedPot as SimulatedSection
 from collector.frames.names import as_series
 from collector.instruments.guarded import guarded
 from collector.instruments.mqtt import MqttInstrument
@@ -18,6 +19,7 @@ from collector.instruments.port_reader import LineSettings
 from collector.instruments.protocol import Clock, Instrument
 from collector.instruments.replay import ReplayFile, ReplayInstrument
 from collector.instruments.serial_line import LineRules, SerialInstrument
+from collector.instruments.simulated.simulated_pot import SimulatedPot, Wanted, simulated_pot
 
 
 def instruments_of(config: Config, clock: Clock) -> list[Instrument]:
@@ -35,6 +37,7 @@ def instruments_of(config: Config, clock: Clock) -> list[Instrument]:
         *(serial_instrument(line, clock) for line in config.serial),
         *(mqtt_instrument(broker, clock, data_dir) for broker in config.mqtt),
         *(replay_instrument(replay, clock, data_dir) for replay in config.replay),
+        *(simulated_instrument(pot, clock) for pot in config.simulated),
     ]
 
 
@@ -89,3 +92,9 @@ def replay_instrument(replay: Replay, clock: Clock, data_dir: Path) -> ReplayIns
     """Return the instrument that plays a file; a relative path lies in `data_dir`."""
     file = ReplayFile(data_dir / replay.file, replay.series, replay.speed)
     return ReplayInstrument(file, clock)
+
+
+def simulated_instrument(pot: SimulatedSection, clock: Clock) -> SimulatedPot:
+    """Return a pot that exists only in the computer."""
+    wanted = Wanted(pot.name, pot.series_prefix, pot.seed, pot.speed, pot.options)
+    return simulated_pot(wanted, clock)
