@@ -175,7 +175,7 @@ def test_making_the_environment_anew_keeps_the_log_and_what_was_downloaded(
     (venv / "cache" / "pip").mkdir(parents=True)
     (venv / "install.log").write_text("what pip said\n")
     (venv / "lib").mkdir()
-    (venv / "lib64").symlink_to("lib")
+    (venv / "lib64").symlink_to("cache")
     set_up(launcher, anew=True)
     assert {path.name for path in venv.iterdir()} == {
         "curdwright.json",
