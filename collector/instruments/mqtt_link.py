@@ -13,6 +13,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import threading
+import time
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -109,6 +110,23 @@ def hang_up(client: Client) -> None:
     if isinstance(connection, socket.socket):
         with suppress(OSError):
             connection.shutdown(socket.SHUT_RDWR)
+
+
+def hear_out(client: Client) -> None:
+    """Read until the broker has closed the connection, in the client's thread, after our goodbye.
+
+    A connection that is closed with unread messages in it is reset, and a reset makes the broker
+    drop what it has not read: our last acknowledgements, and the goodbye itself.
+    """
+    connection = client.socket()
+    if not isinstance(connection, socket.socket):
+        return
+    end_s = time.monotonic() + _HANG_UP_S / 2
+    with suppress(OSError):
+        while (left_s := end_s - time.monotonic()) > 0:
+            connection.settimeout(left_s)
+            if not connection.recv(65_536):
+                return
 
 
 async def let_go(client: Client) -> bool:

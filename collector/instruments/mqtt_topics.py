@@ -50,8 +50,14 @@ class Routes:
         self._subscriptions = subscriptions
         self._found: dict[str, Decoder] = {}
 
-    def decoder(self, topic: str) -> Decoder:
-        """Return the decoder for the messages of a topic."""
+    def decode(self, topic: str, payload: bytes, arrival_ms: int) -> list[Reading]:
+        """Return the readings of a message; a decoder with a fault of its own costs no frame."""
+        try:
+            return self._decoder(topic).decode(payload, channel=topic, arrival_ms=arrival_ms)
+        except Exception as error:
+            return unreadable(topic, f"the decoder failed: {error!r}", payload, arrival_ms)
+
+    def _decoder(self, topic: str) -> Decoder:
         found = self._found.get(topic)
         if found is None:
             matching = (

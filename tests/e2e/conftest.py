@@ -6,11 +6,13 @@ Everything is on loopback, on free ports, in the test's own folder, and is stopp
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import select
 import signal
 import socket
 import subprocess
+import sys
 import threading
 import time
 import tty
@@ -427,3 +429,110 @@ def collecting(tmp_path: Path) -> Iterator[StartCollecting]:
     for each in begun:
         each.stop()
         each.store.close()
+
+
+COLLECTOR = """
+import os, signal, sys
+from pathlib import Path
+from collector import daemon
+from collector.config import load_config
+from collector.errors import CurdwrightError
+from collector.store.sqlite import SqliteStore
+
+data_dir, when, limit = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+
+class Dies(SqliteStore):
+    seen = 0
+    def append(self, readings):
+        Dies.seen += len(readings)
+        if when == "before" and Dies.seen >= limit:
+            os.kill(os.getpid(), signal.SIGKILL)
+        appended = super().append(readings)
+        if when == "after" and Dies.seen >= limit:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return appended
+
+if when != "never":
+    daemon.SqliteStore = Dies
+try:
+    sys.exit(daemon.run_collector(load_config(None, data_dir), data_dir))
+except CurdwrightError as error:
+    print(error)
+    sys.exit(1)
+"""
+
+
+class CollectorProcess:
+    """A collector as a process of its own."""
+
+    def __init__(self, data_dir: Path, when: str, limit: int) -> None:
+        """Start it."""
+        self.log = data_dir / "log.txt"
+        self._errors = data_dir / f"errors-{time.monotonic_ns()}.txt"
+        with self.log.open("ab") as log, self._errors.open("wb") as errors:
+            self._process = subprocess.Popen(
+                [sys.executable, "-c", COLLECTOR, str(data_dir), when, str(limit)],
+                stderr=log,
+                stdout=errors,
+            )
+        self.pid = self._process.pid
+
+    @property
+    def running(self) -> bool:
+        """Whether it lives."""
+        return self._process.poll() is None
+
+    def events(self) -> list[str]:
+        """Return what the log of all processes on this folder says, each line being JSON."""
+        return [json.loads(line)["event"] for line in self.log.read_text().splitlines()]
+
+    def errors(self) -> str:
+        """Return what this process said when it gave up."""
+        return self._errors.read_text()
+
+    def kill(self) -> None:
+        """End it with signal 9."""
+        self._process.kill()
+        self._process.wait(DEADLINE_S)
+
+    def end(self, number: signal.Signals = signal.SIGTERM) -> int:
+        """End it in good order and return its exit code."""
+        if self.running:
+            self._process.send_signal(number)
+        return self.wait()
+
+    def wait(self) -> int:
+        """Wait until it has ended and return its exit code, -9 if it was killed."""
+        return self._process.wait(DEADLINE_S)
+
+
+class StartProcess(Protocol):
+    """The type of the `collector_process` fixture."""
+
+    def __call__(
+        self, text: str | None = None, *, when: str = "never", limit: int = 0
+    ) -> CollectorProcess:
+        """Start a collector process on the test's data folder.
+
+        With `when` it kills itself with signal 9 at its `limit`th reading: "before" the commit, or
+        "after" it and before anything is acknowledged. Without a text the last one is used again.
+        """
+        ...
+
+
+@pytest.fixture
+def collector_process(tmp_path: Path) -> Iterator[StartProcess]:
+    """Start collectors as processes: `collector_process(toml)`."""
+    data_dir = tmp_path / "data"
+    begun: list[CollectorProcess] = []
+
+    def start(text: str | None = None, *, when: str = "never", limit: int = 0) -> CollectorProcess:
+        data_dir.mkdir(exist_ok=True)
+        if text is not None:
+            (data_dir / "curdwright.toml").write_text(text)
+        begun.append(CollectorProcess(data_dir, when, limit))
+        return begun[-1]
+
+    yield start
+    for each in begun:
+        each.kill()

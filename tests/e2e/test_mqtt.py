@@ -268,6 +268,28 @@ def test_t6_no_more_messages_wait_than_we_said_and_all_come_in_the_end(
     assert collector.values(SERIES) == list(range(10))
 
 
+def test_t6_a_broker_that_sends_more_than_we_said_is_slowed_down(
+    mosquitto: Mosquitto,
+    publish: Publish,
+    collecting: StartCollecting,
+    gated_store: GatedStore,
+    until: Until,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("collector.instruments.mqtt.WINDOW_LIMIT", 20)
+    broker = mosquitto(max_queued_messages=0)
+    collector = collecting(stanza(broker, "receive_maximum = 500"), store=gated_store)
+    window = instrument_of(collector).window
+    subscribed(broker, until)
+    publish(broker, SERIES, numbers(500))
+    until(lambda: broker.told(f"Sending PUBLISH to {ID}") == 500, "all are on their way")
+    until(lambda: len(window) > 20, "more have come than we take at full speed")
+    assert len(window) < 100  # two a second from there on
+    gated_store.let_through()
+    until(lambda: acknowledged(broker) == 500, "all are acknowledged")
+    assert collector.values(SERIES) == list(range(500))
+
+
 # T7, T8, T9: what the broker keeps while we are away depends on its settings.
 
 
