@@ -108,10 +108,27 @@ def test_a_change_of_what_is_installed_makes_the_environment_anew(
 ) -> None:
     set_up(launcher, "test")
     commands.clear()
-    with (tmp_path / name).open("a") as file:
-        file.write("\n")
+    file = tmp_path / name
+    file.write_text(f"#\n{file.read_text()}")
     set_up(launcher)
     assert ["venv" in c for c in commands] == [True, False]
+
+
+def test_a_change_of_a_tool_s_settings_keeps_the_environment(
+    launcher: ModuleType, commands: list[list[str]], tmp_path: Path
+) -> None:
+    set_up(launcher)
+    commands.clear()
+    file = tmp_path / "pyproject.toml"
+    file.write_text(file.read_text().replace("line-length = 100", "line-length = 99"))
+    set_up(launcher)
+    assert commands == []
+
+
+def test_the_tools_tables_stand_last_in_pyproject() -> None:
+    lines = (ROOT / "pyproject.toml").read_text().splitlines()
+    tables = [line.startswith(("[tool.", "[[tool.")) for line in lines if line.startswith("[")]
+    assert tables == sorted(tables)
 
 
 def test_another_version_of_python_makes_the_environment_anew(
