@@ -19,7 +19,7 @@ import tty
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 import pytest
 
@@ -482,9 +482,13 @@ class CollectorProcess:
         """Whether it lives."""
         return self._process.poll() is None
 
-    def events(self) -> list[str]:
+    def lines(self) -> list[dict[str, Any]]:
         """Return what the log of all processes on this folder says, each line being JSON."""
-        return [json.loads(line)["event"] for line in self.log.read_text().splitlines()]
+        return [json.loads(line) for line in self.log.read_text().splitlines()]
+
+    def events(self) -> list[str]:
+        """Return what happened, by the log."""
+        return [str(line["event"]) for line in self.lines()]
 
     def errors(self) -> str:
         """Return what this process said when it gave up."""

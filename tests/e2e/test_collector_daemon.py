@@ -317,6 +317,22 @@ def test_a_file_is_played_beside_a_line_and_a_broker(
     until(lambda: collector.values("old/milk") == list(range(100)), "the file is stored")
 
 
+def test_a_simulated_pot_goes_on_speaking_in_the_next_run(
+    collector_process: StartProcess, stored: SqliteStore, until: Until
+) -> None:
+    text = '[[simulated]]\nname = "Small"\nseries_prefix = "small"\nspeed = 20.0\n'
+    first = collector_process(text)
+    until(lambda: stored.last_arrival() >= 50, "it speaks")
+    assert first.end() == 0
+    before = stored.last_arrival()
+    assert {reading.series.split("/")[0] for reading in readings_in(stored)} == {"small"}
+    second = collector_process()
+    until(lambda: stored.last_arrival() >= before + 50, "it speaks in the next run")
+    assert second.end() == 0
+    stops = [line for line in second.lines() if line["event"] == "stopped"]
+    assert [(stop["repeated"], stop["conflicts"]) for stop in stops] == [(0, 0), (0, 0)]
+
+
 def test_the_start_of_each_run_is_recorded_with_the_machines_boot(
     collector_process: StartProcess, stored: SqliteStore, until: Until
 ) -> None:

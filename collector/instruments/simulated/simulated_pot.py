@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+import uuid
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -51,6 +52,7 @@ class SimulatedPot:
         self._clock = clock
         self._speed = speed
         self._steady_s = steady_s
+        self._boot = uuid.uuid4().hex[:12]  # else the next run's numbers would look like repeats
         self._sequence = 0
 
     @property
@@ -89,6 +91,7 @@ class SimulatedPot:
             arrival_ms=self._clock.now_ms(),
             quality=Quality.BAD if overload else Quality.SUSPECT if moving else Quality.GOOD,
             reason="overload" if overload else "not stable" if moving else "",
+            boot=self._boot,
             sequence=self._sequence,
         )
 
