@@ -197,6 +197,17 @@ def verify(data: Path) -> None:
     sys.exit(3 if faults else 0)
 
 
+@cli.command(hidden=True)
+@_data_option
+@click.argument("url")
+@click.argument("broker_port", type=int)
+def simulate(data: Path, url: str, broker_port: int) -> None:
+    """Run the demo's kitchen beside its server and collector."""
+    from api.demo.simulate import simulate as live
+
+    sys.exit(live(data, url, broker_port))
+
+
 @cli.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
 def completion(shell: str) -> None:

@@ -21,7 +21,6 @@ from api.schemas import (
     Measure,
     ObservationBody,
     RecipeChoice,
-    Sent,
     WeighingBody,
 )
 from api.times import format_ms, parse_ms

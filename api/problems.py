@@ -39,7 +39,7 @@ _STATUS: tuple[tuple[type[CurdwrightError], int], ...] = (
 )
 
 
-class Problem(CurdwrightError):
+class ProblemError(CurdwrightError):
     """An error of the HTTP interface itself, with its status."""
 
     def __init__(self, status: int, what: str, *, where: str = "", do: str = "") -> None:
@@ -81,7 +81,7 @@ def problem(
 
 def status_of(error: CurdwrightError) -> int:
     """Return the HTTP status for an error of the family."""
-    if isinstance(error, Problem):
+    if isinstance(error, ProblemError):
         return error.status
     return next((status for kind, status in _STATUS if isinstance(error, kind)), 500)
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -83,7 +84,7 @@ def calibrated(stretch: Stretch, corrections: Corrections) -> tuple[Floats, str]
         | {c.to_ms for c in corrections.checks(stretch.series) if c.to_ms is not None}
     )
     edges = [0, *np.searchsorted(stretch.time_ms, bounds).tolist(), len(said)]
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in itertools.pairwise(edges):
         if end > start:
             at_ms = int(stretch.time_ms[start])
             values[start:end] = corrections.at(stretch.series, stretch.unit, at_ms).apply(

@@ -391,11 +391,22 @@ class CheckBody(Withdrawable):
         return self
 
 
-class RouteBody(Sent):
-    """Where notices go."""
+class RouteBody(Withdrawable):
+    """Where notices go; the address as apprise takes it."""
 
-    name: str = Field(min_length=1, max_length=100)
-    address: str = Field(min_length=3, max_length=2000)
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"name": "kitchen phone", "address": "json://127.0.0.1:8080/notices"}]
+        }
+    )
+    name: str | None = Field(default=None, min_length=1, max_length=100)
+    address: str | None = Field(default=None, min_length=3, max_length=2000)
+
+    @model_validator(mode="after")
+    def _whole(self) -> RouteBody:
+        if self.withdraws is None and (self.name is None or self.address is None):
+            raise ValueError("give a name and an address, or the id of the route to take back")
+        return self
 
 
 class PairBody(Body):

@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from api.problems import Problem
+from api.problems import ProblemError
 
 Row = tuple[str, int, float | None, str, str]
 
@@ -16,13 +16,13 @@ def write_parquet(rows: Sequence[Row]) -> bytes:
     """Return a Parquet file of (series, time in ms, value, unit, quality word).
 
     Raises:
-        Problem: pyarrow is not installed.
+        ProblemError: pyarrow is not installed.
     """
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise Problem(
+        raise ProblemError(
             501,
             "Parquet needs a package that is not installed.",
             where="format",
@@ -35,8 +35,10 @@ def write_parquet(rows: Sequence[Row]) -> bytes:
         ("unit", pa.string()),
         ("quality", pa.string()),
     ]
-    columns = list(zip(*rows, strict=True)) if rows else [[], [], [], [], []]
-    arrays = [pa.array(c, type=kind) for c, (_, kind) in zip(columns, fields, strict=True)]
+    arrays = [
+        pa.array([row[number] for row in rows], type=kind)
+        for number, (_, kind) in enumerate(fields)
+    ]
     out = io.BytesIO()
     pq.write_table(pa.Table.from_arrays(arrays, schema=pa.schema(fields)), out)
     return out.getvalue()

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -161,6 +161,20 @@ class Chains:
         """Return the length and the last hash of a chain; (0, 64 zeros) if it is empty."""
         with self.engine.connect() as connection:
             return self._head(connection, chain)
+
+    def heads(self, chains: Sequence[str]) -> dict[str, str]:
+        """Return the last hash of each of these chains, those that are empty left out."""
+        last = (
+            select(entry.c.chain, func.max(entry.c.position).label("position"))
+            .where(entry.c.chain.in_(chains))
+            .group_by(entry.c.chain)
+            .subquery()
+        )
+        statement = select(entry.c.chain, entry.c.hash).join(
+            last, (entry.c.chain == last.c.chain) & (entry.c.position == last.c.position)
+        )
+        with self.engine.connect() as connection:
+            return {str(chain): str(digest) for chain, digest in connection.execute(statement)}
 
     def verify(self, chain: str) -> list[ChainFault]:
         """Recompute a chain from its texts and return every fault."""

@@ -74,6 +74,10 @@ class Journal:
                 f"There is no batch {batch_id!r}.",
                 do="Look at GET /v1/batches for those there are.",
             )
+        return self._as_of(batch_id, head)
+
+    def _as_of(self, batch_id: str, head: str) -> Batch:
+        """Return a batch folded anew only if its chain has another head than it had."""
         with self._lock:
             known = self._folded.get(batch_id)
             if known is not None and known[0] == head:
@@ -124,7 +128,8 @@ class Journal:
                     )
                 )
             found = [row[0] for row in connection.execute(statement.limit(limit))]
-        return [self.batch(batch_id) for batch_id in found]
+        heads = self.chains.heads(found)
+        return [self._as_of(batch_id, heads[batch_id]) for batch_id in found]
 
     def record(
         self,
@@ -245,7 +250,7 @@ class Journal:
     def keep(
         self, kind: str, body: Mapping[str, Any], *, record_id: str | None = None, who: str = ""
     ) -> Entry:
-        """Append an entry to the kitchen's chain: a pot, a recipe, a check …"""
+        """Append an entry to the kitchen's chain: a pot, a recipe or a check."""
         entry, _ = self.chains.append(
             KITCHEN, kind, body, at=format_ms(self._now_ms()), who=who, record_id=record_id
         )

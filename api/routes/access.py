@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from api.access import COOKIE
 from api.answers import Json
-from api.problems import Problem
+from api.problems import ProblemError
 from api.schemas import PairBody
 
 router = APIRouter(prefix="/v1", tags=["access"])
@@ -23,9 +23,11 @@ async def pair(body: PairBody, request: Request) -> Response:
     token: str = request.app.state.token
     gate = request.app.state.pairing_gate
     if not gate.try_once():
-        raise Problem(429, "Too many tries in a short time.", where="token", do="Wait a minute.")
+        raise ProblemError(
+            429, "Too many tries in a short time.", where="token", do="Wait a minute."
+        )
     if not hmac.compare_digest(body.token.strip().encode(), token.encode()):
-        raise Problem(
+        raise ProblemError(
             403,
             "This is not the kitchen's token.",
             where="token",

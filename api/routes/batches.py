@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Response
 from api import views
 from api.answers import Json
 from api.cautions import cautions_of, refuse_unfit
+from api.closing import close_batch
 from api.entering import (
     binding_body,
     event_body,
@@ -19,7 +20,6 @@ from api.entering import (
 )
 from api.kitchen import Kitchen, KitchenHere
 from api.records.batches import Kept
-from api.closing import close_batch
 from api.schemas import (
     BatchBody,
     BindingBody,

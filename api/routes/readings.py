@@ -15,7 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from api.answers import Json
 from api.corrections import Corrections
 from api.kitchen import Kitchen, KitchenHere
-from api.problems import Problem
+from api.problems import ProblemError
 from api.process.curves import Curve
 from api.process.lag import unlagged
 from api.process.thinning import thin
@@ -55,7 +55,7 @@ async def post_readings(request: Request, kitchen: KitchenHere) -> Response:
     """
     pack = await request.body()
     if len(pack) > LARGEST_PACK_BYTES:
-        raise Problem(
+        raise ProblemError(
             413,
             f"The pack has {len(pack)} bytes; {LARGEST_PACK_BYTES} are taken at once.",
             do="Send it in parts.",
@@ -171,6 +171,13 @@ def _without_lag(stretch: Stretch, values: Any, corrections: Corrections) -> Any
     )
     corrected[usable] = unlagged(curve).value
     return corrected
+
+
+def curve_json(
+    stretch: Stretch, corrections: Corrections, *, points: int | None, time: str = "ms"
+) -> dict[str, Any]:
+    """Return a stretch as this route answers it: calibrated, thinned to `points`."""
+    return _shown(_curve(stretch, corrections, False, "calibration", points), time)
 
 
 def _shown(curve: _Drawn, time: str) -> dict[str, Any]:

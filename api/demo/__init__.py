@@ -1,0 +1,1 @@
+"""The simulated kitchen that `curdwright demo` shows; all of it is invented."""
