@@ -1,0 +1,147 @@
+# SPDX-License-Identifier: MIT
+"""The pages, written from what the interface gives.
+
+`render("stove", data)` returns the whole page as HTML. Pure presentation: no data access, no clock;
+the data holds the same objects that the HTTP interface gives as JSON. What each page needs:
+
+every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
+stove       batches [{batch, curve, targets, bands, holds}] · instruments · pots · recipes ·
+            ingredients · routes · alarms · standing · local · position
+batches     batches · query {q, state} · next
+record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
+            instruments · pots · position
+pair        nothing more
+problem     problem {title, detail, where, do}
+
+A `curve` is what `GET /v1/readings?time=ms` gives; a band is {hold, verdict, low, high, from, to}
+in degC; a target is {kind, value_degc, approach, tolerance_k, after}.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlencode
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from dashboards import facts, formats
+from dashboards.assets import has_uplot
+from dashboards.reader import Reader, reader_of
+from dashboards.record_view import record
+from dashboards.steps import HINTS, label
+from dashboards.stove_view import card, instrument_line
+
+_STATES = (
+    ("", "any"),
+    ("open", "open"),
+    ("planned", "planned"),
+    ("soaking", "soaking"),
+    ("running", "running"),
+    ("chilling", "chilling"),
+    ("closed", "closed"),
+)
+_STREAMS = (
+    "dry", "soak_water", "soaked", "drained", "water", "mash", "pulp", "raw_milk", "starch",
+    "milk", "coagulant", "coagulant_water", "curd", "whey", "evaporation", "block", "press_whey",
+)  # fmt: skip
+_MASS_UNITS = ("g", "kg", "oz", "lb")
+
+
+def render(page: str, data: Mapping[str, Any]) -> str:
+    """Return one page as HTML.
+
+    Args:
+        page: "stove", "batches", "record", "pair" or "problem".
+        data: As the module's docstring lists for that page.
+    """
+    reader = reader_of(data)
+    shown = {
+        "page": page,
+        "kitchen": data["kitchen"],
+        "reader": reader,
+        "has_uplot": has_uplot(),
+        "uses_curves": page in ("stove", "record"),
+        "hints": HINTS,
+        "label": label,
+        "quantity": lambda result: formats.quantity(result, reader.units),
+        **_CONTENTS[page](data, reader),
+    }
+    return environment().get_template(f"{page}.html").render(shown)
+
+
+@functools.cache
+def environment() -> Environment:
+    """Return the templates, read once: escaping, and strict about names that aren't there."""
+    made = Environment(
+        loader=PackageLoader("dashboards", "templates"),
+        autoescape=select_autoescape(["html"]),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["degrees"] = formats.with_degree_signs
+    made.filters["capitalize_first"] = formats.capitalized
+    return made
+
+
+def _stove(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
+    instruments = [instrument_line(one, reader) for one in data.get("instruments") or []]
+    return {
+        "cards": [card(item, data, reader) for item in data["batches"]],
+        "instruments": instruments,
+        "pots": data.get("pots") or [],
+        "recipes": data.get("recipes") or [],
+        "ingredients": data.get("ingredients") or [],
+        "routes": data.get("routes") or [],
+        "standing": data.get("standing") or [],
+        "local": bool(data.get("local")),
+        "facts": facts.stove(data, reader),
+    }
+
+
+def _batches(data: Mapping[str, Any], _reader: Reader) -> dict[str, Any]:
+    query = {"q": "", "state": "", **(data.get("query") or {})}
+    following = {key: value for key, value in query.items() if value}
+    if data.get("next"):
+        following["after"] = data["next"]
+    return {
+        "batches": data["batches"],
+        "query": query,
+        "states": _STATES,
+        "next": data.get("next"),
+        "next_query": urlencode(following),
+    }
+
+
+def _record(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
+    scales = [one["series"] for one in data.get("instruments") or [] if one["kind"] == "scale"]
+    return {
+        "batch": data["batch"],
+        "pots": data.get("pots") or [],
+        "streams": _STREAMS,
+        "scales": scales,
+        "mass_units": _MASS_UNITS,
+        "preferred_mass": reader.units.mass,
+        "facts": facts.record(data, reader),
+        **record(data, reader),
+    }
+
+
+def _pair(_data: Mapping[str, Any], _reader: Reader) -> dict[str, Any]:
+    return {}
+
+
+def _problem(data: Mapping[str, Any], _reader: Reader) -> dict[str, Any]:
+    said = data["problem"]
+    return {"problem": {key: said.get(key, "") for key in ("title", "detail", "where", "do")}}
+
+
+_CONTENTS = {
+    "stove": _stove,
+    "batches": _batches,
+    "record": _record,
+    "pair": _pair,
+    "problem": _problem,
+}

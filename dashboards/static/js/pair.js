@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: MIT
+// Pairing: the token from the address's fragment, which no server log ever sees, or typed.
+
+import { call } from "./kitchen_api.js";
+import { attempt, field, onSubmit } from "./forms.js";
+
+/** Only a path of this kitchen, never another host. @returns {string} */
+function destination() {
+  const to = new URLSearchParams(location.search).get("to") || "/";
+  return /^\/(?![/\\])/.test(to) ? to : "/";
+}
+
+const form = document.getElementById("pair-form");
+
+/** @param {HTMLFormElement} sent */
+async function pair(sent) {
+  const token = field(sent, "token");
+  if (!token) throw new Error("There is no token yet. Type the one that was printed at start.");
+  await call("POST", "/v1/pair", { token });
+  const words = document.getElementById("pairing");
+  if (words) words.textContent = "Paired.";
+  location.replace(destination());
+}
+
+if (form instanceof HTMLFormElement) {
+  onSubmit(form, pair);
+  const token = decodeURIComponent(location.hash.slice(1));
+  const input = form.elements.namedItem("token");
+  if (token && input instanceof HTMLInputElement) {
+    history.replaceState(null, "", location.pathname + location.search);
+    input.value = token;
+    attempt(form, pair);
+  }
+}

@@ -1,0 +1,131 @@
+// SPDX-License-Identifier: MIT
+// The Stove: wires the cards, the stream, the marks, the notices and the forms of the page.
+
+import { facts, readFacts } from "./facts.js";
+import { Card } from "./card.js";
+import { Live } from "./live.js";
+import { showConnection } from "./connection.js";
+import { listenForMarks, onMarked, showWaiting } from "./marks.js";
+import { flush, onOutbox } from "./outbox.js";
+import { fetchPage, putParts, rememberParts } from "./refresh.js";
+import { plotsOffered } from "./curve_slot.js";
+import { showNotice, showNotices } from "./alarms.js";
+import { watchShift } from "./shift.js";
+import { watchKey } from "./pedal.js";
+import { watchRoutes } from "./routes.js";
+import { watchStart } from "./start_batch.js";
+
+const SOON_MS = 150;
+const LOOK_AGAIN_MS = 10000;
+/** @type {Map<string, Card>} */
+const cards = new Map();
+let soon = 0;
+let lookedAt = Date.now();
+
+function mountCards() {
+  document.querySelectorAll(".pot[data-batch]").forEach((element) => {
+    const id = element.getAttribute("data-batch") || "";
+    if (element instanceof HTMLElement && !cards.has(id)) cards.set(id, new Card(element));
+  });
+}
+
+/** @param {Document} newer cards of batches that were started or ended meanwhile */
+function exchangeCards(newer) {
+  const place = document.getElementById("pots");
+  if (!place) return;
+  const wanted = new Set();
+  newer.querySelectorAll(".pot[data-batch]").forEach((fresh) => {
+    const id = fresh.getAttribute("data-batch") || "";
+    wanted.add(id);
+    if (!cards.has(id)) place.append(document.importNode(fresh, true));
+  });
+  cards.forEach((card, id) => {
+    if (wanted.has(id)) return;
+    card.stop();
+    card.element.remove();
+    cards.delete(id);
+  });
+  const empty = document.querySelector("main > .empty");
+  const emptyNow = newer.querySelector("main > .empty");
+  if (empty && !emptyNow) empty.remove();
+  if (!empty && emptyNow) place.after(document.importNode(emptyNow, true));
+}
+
+async function refresh() {
+  window.clearTimeout(soon);
+  soon = 0;
+  lookedAt = Date.now();
+  const newer = await fetchPage();
+  if (!newer) return;
+  const told = readFacts(newer);
+  const moved = told.batches.some((batch) => {
+    const before = facts.batches.find((one) => one.id === batch.id);
+    return before && (before.probe !== batch.probe || before.live !== batch.live || before.scale !== batch.scale);
+  });
+  const also = [];
+  if (moved) also.push("figures");
+  if (!plotsOffered()) also.push("picture");
+  exchangeCards(newer);
+  putParts(newer, also);
+  mountCards();
+  cards.forEach((card) => card.renew());
+  showNotices(facts.alarms);
+  listen();
+  showWaiting();
+}
+
+function refreshSoon() {
+  if (!soon) soon = window.setTimeout(refresh, SOON_MS);
+}
+
+/** @param {string} name @param {any} data */
+function onEvent(name, data) {
+  if (name === "reading") cards.forEach((card) => card.take(data));
+  else if (name === "mark") refreshSoon();
+  else if (name === "alarm") showNotice(data);
+  else if (name === "reset") {
+    cards.forEach((card) => { if (card.feed) card.feed.load(); });
+    refreshSoon();
+  }
+}
+
+const live = new Live(facts.position, {
+  onEvent,
+  onState: (state) => {
+    showConnection(state);
+    if (state === "live") {
+      flush();
+      refreshSoon();
+    }
+  },
+});
+
+function listen() {
+  const series = new Set();
+  facts.batches.forEach((batch) => {
+    if (batch.probe && batch.live) series.add(batch.probe);
+    if (batch.scale) series.add(batch.scale);
+  });
+  live.listenTo({ series: /** @type {string[]} */ (Array.from(series)) });
+}
+
+function tick() {
+  cards.forEach((card) => card.tick());
+  const watching = !plotsOffered() || Array.from(cards.values()).some((card) => card.watchesHolds());
+  if (watching && !document.hidden && Date.now() - lookedAt > LOOK_AGAIN_MS) refreshSoon();
+}
+
+rememberParts();
+mountCards();
+listenForMarks(document);
+onMarked(refreshSoon);
+onOutbox(() => { showWaiting(); if (live.state === "lost") showConnection("lost"); });
+watchShift();
+watchKey();
+watchRoutes(refreshSoon);
+watchStart(refreshSoon);
+showWaiting();
+showNotices(facts.alarms);
+flush();
+listen();
+setInterval(tick, 1000);
