@@ -52,6 +52,9 @@ def block_cost(
     Returns:
         Costs [currency] and the dry mass [kg], each or why it isn't shown.
 
+    Raises:
+        ProcessError: The nominal mass is not above 0.
+
     Source:
         (u_c / c)^2 = (u_used / m_used)^2 + (u_block / m_block)^2, JCGM 100:2008, 5.1.6 (from
         memory).
