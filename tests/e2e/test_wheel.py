@@ -24,8 +24,13 @@ BUILD_ONLY = {"build_hook.py", "package.json", "package-lock.json"}
 
 
 def fresh_copy(folder: Path) -> Path:
-    """What a clone has: without the environment, the caches, and what a build brought."""
-    left_out = shutil.ignore_patterns(".*", "__pycache__", "vendor", "node_modules", "data", "dist")
+    """What a clone has: without the environment, the caches, and what a run or a build made."""
+    everywhere = shutil.ignore_patterns(".*", "__pycache__", "vendor", "node_modules")
+
+    def left_out(place: str, names: list[str]) -> set[str]:
+        at_the_top = {"data", "dist", "build"} if Path(place) == ROOT else set()
+        return set(everywhere(place, names)) | at_the_top
+
     shutil.copytree(ROOT, folder, ignore=left_out)
     shutil.copy(ROOT / ".gitignore", folder)
     return folder
