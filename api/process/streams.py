@@ -141,7 +141,8 @@ def nodes_of(process: Process) -> tuple[Node, ...]:
         process: The steps and the excluded streams.
 
     Returns:
-        The nodes; each stream occurs at most once as an inflow and once as an outflow.
+        The nodes; each stream occurs at most once as an inflow and once as an outflow, with a
+        coefficient of one [-].
 
     Source:
         Definition of the process; mass is conserved at each node.
@@ -191,7 +192,7 @@ def process_without_recipe(
         self_set: The maker said that no coagulant goes in; never inferred.
 
     Returns:
-        The process.
+        The process; no numbers in it [-].
 
     Source:
         Common practice.

@@ -37,14 +37,8 @@ def every_second(length_s: float, without: tuple[float, float] | None = None) ->
 
 def judge(spec: HoldSpec, curve: Curve, start: float | None, end: float | None,
           now: float = 5000.0, **more: object) -> HoldResult:  # fmt: skip
-    return judge_hold(
-        spec,
-        curve,
-        None if start is None else T0 + start,
-        None if end is None else T0 + end,
-        T0 + now,
-        **more,  # type: ignore[arg-type]
-    )
+    start_s, end_s = (None if t is None else T0 + t for t in (start, end))
+    return judge_hold(spec, curve, start_s, end_s, T0 + now, **more)  # type: ignore[arg-type]
 
 
 def test_a_hold_kept_from_mark_to_mark_is_met() -> None:
@@ -252,8 +246,8 @@ def test_a_boil_that_was_cut_short_is_not_met_though_nobody_read_before_the_prob
     time_s = every_second(2000)
     value = np.interp(time_s, [0, 800, 1100, 1200, 2000], [20.0, 99.5, 99.5, 85.0, 60.0])
 
-    result = judge(BOIL, readings(time_s, value), -3000, 2500,
-                   boiling=Quantity(99.2, "degC", 0.1, "altitude"))  # fmt: skip
+    boiling = Quantity(99.2, "degC", 0.1, "altitude")
+    result = judge(BOIL, readings(time_s, value), -3000, 2500, boiling=boiling)
 
     assert result.verdict is Verdict.NOT_MET
 
