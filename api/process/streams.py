@@ -91,7 +91,7 @@ class Process:
                 where="recipe",
                 do=f"Keep the order {', '.join(_CHAIN)}; only heat may stand anywhere, or twice.",
             )
-        for step, following in zip(self.steps, (*self.steps[1:], None), strict=True):
+        for step, following in zip(self.steps, (*self.steps[1:], None), strict=False):
             if step is Step.HEAT and following in (None, Step.HEAT, Step.PRESS):
                 raise ProcessError(
                     "Heat stands before nothing that it could belong to.",

@@ -168,7 +168,6 @@ def test_without_redundancy_there_is_no_test_and_nothing_is_adjusted() -> None:
 
 def test_no_weighing_at_all_says_so() -> None:
     balance = mass_balance(Process(), [])
-
     assert isinstance(balance.test, NotShown)
     assert isinstance(balance.closure, NotShown)
     assert balance.covariance_kg2.shape == (0, 0)

@@ -6,6 +6,7 @@ from __future__ import annotations
 import pytest
 
 from api.process.balance import mass_balance
+from api.process.quantities import Quantity
 from api.process.streams import Process, Step, process_without_recipe
 from api.process.weighings import (
     Combining,
@@ -90,3 +91,11 @@ def test_the_uncertainty_of_a_typed_weighing_grows_with_the_load() -> None:
     assert u_kg == sorted(u_kg)
     assert 0.0005 < u_kg[0] < 0.001
     assert u_kg[-1] < 0.01 * loads_kg[-1]
+
+
+def test_a_process_without_steps_only_says_that_all_are_the_same() -> None:
+    balance = mass_balance(Process(()), [Weighing("a", "milk", 2.0, 0.01)])
+
+    dry = next(s for s in balance.streams if s.stream == "dry")
+    assert isinstance(dry.reconciled, Quantity)
+    assert dry.reconciled.value == pytest.approx(2.0)
