@@ -9,7 +9,7 @@ from typing import Any
 
 from api import views
 from api.analysis.addition import addition_section
-from api.analysis.balance import balance_json, balance_of
+from api.analysis.balance import balance_json, balance_of, weighings_of
 from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.holds import holds_json, judge_holds
 from api.checking import boiling_point
@@ -80,8 +80,9 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
     """
     batch = kitchen.journal.batch(batch_id)
     scene = scene_of(kitchen, batch)
-    additions = addition_section(scene)
-    balance = balance_of(batch)
+    additions = addition_section(scene, weighings_of(batch))
+    vapour = additions.vapour.whole
+    balance = balance_of(batch, vapour if isinstance(vapour, Quantity) and vapour.u > 0 else None)
     sources = scene.milk.sources if isinstance(scene.milk, PlacedCurve) else ()
     judged = judge_holds(
         batch,

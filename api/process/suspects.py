@@ -69,7 +69,8 @@ class BalanceTest:
         degrees: Independent checks [-].
         limit: The statistic stays below it in 95 of 100 sound batches [-].
         passed: It does here.
-        suspects: If it doesn't: sets of weighings, the likeliest first.
+        suspects: If it doesn't, or if one stands out by its own test: sets of weighings, the
+            likeliest first.
         other_causes: Explanations that are not the weighing of one stream.
         measurements: The test of each weighed stream.
         measurement_limit: Limit of these tests, so that all of 95 in 100 sound batches pass [-].
@@ -93,7 +94,8 @@ def consistency_test(
     """Return whether the weighings agree, and if not, which sets could hold the wrong one.
 
     A set is listed if the rest of the weighings agree once one of its members is left out; its
-    members change every balance in proportion, so that none can be named alone.
+    members change every balance in proportion, so that none can be named alone. Where all together
+    pass, one that stands out by the sharper measurement test is listed all the same.
 
     Args:
         result: Reconciled flows [kg].
@@ -115,10 +117,12 @@ def consistency_test(
     tests = judge(result, (*single_values(names), *_tares(names, weighed)))
     limit = global_limit(result.degrees)
     passed = result.statistic <= limit
-    suspects, others = ((), ()) if passed else _suspects(tests, weighed)
     of_streams = tests[: len(weighed.names)]
     seen = sum(test.class_index >= 0 for test in of_streams)
     single = single_limit(max(seen, 1))
+    suspects, others = _suspects(
+        [t for t in tests if (t.z > single if passed else t.explains)], tests, weighed
+    )
     return BalanceTest(
         statistic=result.statistic,
         degrees=result.degrees,
@@ -144,12 +148,14 @@ def _tares(names: Sequence[str], weighed: WeighedStreams) -> list[Hypothesis]:
 
 
 def _suspects(
-    tests: Sequence[HypothesisTest], weighed: WeighedStreams
+    explaining: Sequence[HypothesisTest],
+    tests: Sequence[HypothesisTest],
+    weighed: WeighedStreams,
 ) -> tuple[tuple[SuspectSet, ...], tuple[str, ...]]:
     sets: list[SuspectSet] = []
     others: list[str] = []
-    explaining = sorted((t for t in tests if t.explains), key=lambda t: t.statistic_without)
-    for class_index in dict.fromkeys(t.class_index for t in explaining):
+    best_first = sorted(explaining, key=lambda t: t.statistic_without)
+    for class_index in dict.fromkeys(t.class_index for t in best_first):
         members = [t for t in tests if t.class_index == class_index]
         streams = [t for t in members if t.label in weighed.names]
         also = tuple(t.label for t in members if t.label not in weighed.names)
@@ -169,8 +175,11 @@ def _suspects(
 
 
 def _summary(passed: bool, suspects: Sequence[SuspectSet], others: Sequence[str]) -> str:
-    if passed:
+    if passed and not suspects:
         return "The weighings agree within their uncertainty."
+    if passed:
+        named = "; else ".join(" or ".join((*s.streams, *s.also)) for s in suspects)
+        return f"Together the weighings agree, but one stands out. Wrong could be: {named}."
     if not suspects and not others:
         return (
             "The weighings don't agree, and no single one explains it: more than one is wrong, or "
