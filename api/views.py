@@ -26,7 +26,7 @@ def quantity(result: Result | None) -> Json | None:
         "unit": result.unit,
         "u": result.u,
         "method": result.method,
-        "from": list(result.sources),
+        "from": list(dict.fromkeys(result.sources)),
     }
 
 

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 import paho.mqtt.client as mqtt
 import pytest
+from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.instruments.simulated.scenario import Played, fern_lane, play
 from collector.readings import Quality
@@ -51,6 +52,10 @@ class Process:
     def kill(self) -> None:
         self._process.send_signal(signal.SIGKILL)
         self._process.wait()
+
+    def kill_and_start(self) -> None:
+        self.kill()
+        self.start()
 
     def stop(self) -> int:
         if self._process.poll() is None:
@@ -223,7 +228,7 @@ payload = "senml"
 
     # The milk probe over MQTT; the collector is killed half way and started again.
     time_ms, value = readings_of(played)
-    publish(broker.port, time_ms, value, at_half=lambda: (collector.kill(), collector.start()))
+    publish(broker.port, time_ms, value, at_half=collector.kill_and_start)
     until(lambda: len(store.stretch(SERIES).time_ms) >= len(time_ms), "all readings are stored")
 
     # The scale under the pot over HTTP, each pack sent twice, as after a lost answer.
@@ -361,7 +366,7 @@ def publish(
     port: int, time_ms: np.ndarray, value: np.ndarray, at_half: Callable[[], object]
 ) -> None:
     """Publish each reading with QoS 1, as a probe does, and wait until the broker has them all."""
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, "north-probe", protocol=mqtt.MQTTv5)
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, "north-probe", protocol=mqtt.MQTTv5)
     client.max_inflight_messages_set(200)
     client.connect("127.0.0.1", port)
     client.loop_start()
