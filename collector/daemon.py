@@ -22,6 +22,7 @@ from collector.clock import RunClock
 from collector.commit import Committer
 from collector.config import Config
 from collector.errors import StoreError
+from collector.forward import Forwarder
 from collector.instruments.back_off import BackOff
 from collector.instruments.protocol import Clock, Instrument
 from collector.layout import check_layout
@@ -29,7 +30,7 @@ from collector.log import log_to, say
 from collector.store.protocol import ReadingStore
 from collector.store.sqlite import SqliteStore
 from collector.store.thread import StoreThread
-from collector.wiring import instruments_of
+from collector.wiring import forwarder_of, instruments_of
 
 SETTLE_S = 0.05
 DRAIN_S = 1.5
@@ -54,11 +55,18 @@ async def collect(config: Config, store: ReadingStore, clock: Clock, *, stop: as
     """
     for warning in config.warnings:
         say(_log, "a setting may fail one day", level=logging.WARNING, setting=warning)
-    return await collect_from(instruments_of(config, clock), store, clock, stop=stop)
+    instruments = instruments_of(config, clock)
+    forwarder = forwarder_of(config)
+    return await collect_from(instruments, store, clock, stop=stop, forwarder=forwarder)
 
 
 async def collect_from(
-    instruments: Sequence[Instrument], store: ReadingStore, clock: Clock, *, stop: asyncio.Event
+    instruments: Sequence[Instrument],
+    store: ReadingStore,
+    clock: Clock,
+    *,
+    stop: asyncio.Event,
+    forwarder: Forwarder | None = None,
 ) -> int:
     """Collect from these instruments until told to stop; see `collect`."""
     names = [instrument.name for instrument in instruments]
@@ -74,6 +82,9 @@ async def collect_from(
         others = [tasks.create_task(committer.run(), name="committer")]
         if isinstance(clock, RunClock):
             others.append(tasks.create_task(clock.watch(call=worker.call), name="clock"))
+        if forwarder is not None:
+            shipping = forwarder.run(call=StoreThread("forward").call)
+            others.append(tasks.create_task(shipping, name="forward"))
         await stop.wait()
         unsaved = await _drain(committer)
         for task in pumps:
@@ -134,6 +145,7 @@ async def pump(
                 committer.take(instrument, delivery)
                 if stop.is_set():
                     await asyncio.Event().wait()
+                await committer.free()
             return
         except Exception as error:
             say(

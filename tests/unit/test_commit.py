@@ -242,3 +242,24 @@ def test_totals_say_what_became_of_all_readings() -> None:
 
     asyncio.run(run(committer, script))
     assert committer.total == Appended(2, 0, 0, 1, 0, 2)
+
+
+def test_who_asks_for_more_waits_for_the_commit_but_not_for_a_store_that_fails() -> None:
+    store = Store()
+    sender = Sender(store)
+    committer = committer_of(store)
+
+    async def script() -> None:
+        committer.take(sender, Delivery([reading(1)]))
+        await committer.free()
+        assert len(store.kept) == 1
+        store.failures = [StoreError("disk full")] * 1000
+        committer.take(sender, Delivery([reading(2)]))
+        await committer.free()
+        assert len(store.kept) == 1
+        committer.take(sender, Delivery([reading(3)]))
+        await committer.free()  # and while it fails, at once
+        assert len(store.failures) > 900
+
+    asyncio.run(run(committer, script))
+    assert [r.time_ms for r in store.kept] == [1, 2, 3]
