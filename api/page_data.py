@@ -1,0 +1,206 @@
+# SPDX-License-Identifier: MIT
+"""What each page is given: the objects of the HTTP interface, gathered for one page."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from starlette.types import Scope
+
+from api import views
+from api.access import is_local
+from api.analysis.gather import Gatherer, PlacedCurve
+from api.analysis.whole import analysis
+from api.cautions import cautions_of, known_ingredients
+from api.holds import holds_of, targets_of
+from api.kitchen import Kitchen
+from api.process.hold_spec import HoldSpec
+from api.process.ingredients import process_cautions
+from api.records.batches import Batch, Binding, Kept
+from api.routes.instruments import instruments
+from api.routes.notices import alarm_json, route_json
+from api.routes.readings import curve_json
+from api.times import format_ms
+from api.watch.notice_book import NoticeBook
+from api.watch.route_book import RouteBook
+
+Json = dict[str, Any]
+
+MOST_CARDS = 12
+STOVE_POINTS = 500
+RECORD_POINTS = 1200
+_PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
+_ALARMS_FOR_MS = 2 * 3600 * 1000
+_VIEWS = {"event": views.event, "weighing": views.weighing, "observation": views.observation}
+
+
+def position(kitchen: Kitchen) -> str:
+    """Return where the live stream goes on after what a page shows; ask before gathering it."""
+    return f"r{kitchen.readings.last_arrival()}.e{kitchen.journal.chains.last_number()}"
+
+
+def stove(kitchen: Kitchen, scope: Scope) -> Json:
+    """Return what the Stove shows."""
+    where = position(kitchen)
+    gatherer = Gatherer.of(kitchen)
+    open_batches = kitchen.journal.batches(state="open", limit=MOST_CARDS)
+    return {
+        "position": where,
+        "local": is_local(scope),
+        "batches": [_stove_item(kitchen, gatherer, batch) for batch in reversed(open_batches)],
+        "instruments": instruments(kitchen),
+        "pots": _latest(kitchen, "pot"),
+        "recipes": _recipes(kitchen),
+        "ingredients": _ingredients(kitchen),
+        "routes": [route_json(route) for route in RouteBook(kitchen.journal).routes()],
+        "alarms": _standing_alarms(kitchen),
+        "standing": [
+            {"about": one.subject, "text": one.text, "kind": one.kind} for one in process_cautions()
+        ],
+    }
+
+
+def batches(kitchen: Kitchen, *, words: str, state: str, after: str | None, limit: int) -> Json:
+    """Return what the list of batches shows."""
+    found = kitchen.journal.batches(
+        state=state or None, words=words or None, after=after, limit=limit
+    )
+    return {
+        "batches": [views.batch_line(batch) for batch in found],
+        "query": {"q": words, "state": state},
+        "next": found[-1].id if len(found) == limit else None,
+    }
+
+
+def record(kitchen: Kitchen, batch_id: str) -> Json:
+    """Return what the record of one batch shows.
+
+    Raises:
+        UnknownRecordError: There is no such batch.
+    """
+    where = position(kitchen)
+    batch = kitchen.journal.batch(batch_id)
+    gatherer = Gatherer.of(kitchen)
+    computed = analysis(kitchen, batch_id)
+    gone = [_gone(kept) for kept in batch.gone if kept.kind in _VIEWS]
+    return {
+        "position": where,
+        "batch": _whole(kitchen, batch),
+        "curve": _curve(kitchen, gatherer, batch, RECORD_POINTS),
+        "targets": _targets(batch),
+        "bands": _bands(batch, computed),
+        "analysis": computed,
+        "weighings": [views.weighing(kept) for kept in batch.weighings],
+        "observations": [views.observation(kept) for kept in batch.observations],
+        "gone": gone,
+        "instruments": instruments(kitchen),
+        "pots": _latest(kitchen, "pot"),
+    }
+
+
+def _gone(kept: Kept) -> Json:
+    return _VIEWS[kept.kind](kept)
+
+
+def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch) -> Json:
+    computed = analysis(kitchen, batch.id)
+    return {
+        "batch": _whole(kitchen, batch),
+        "curve": _curve(kitchen, gatherer, batch, STOVE_POINTS),
+        "targets": _targets(batch),
+        "bands": _bands(batch, computed),
+        "holds": computed["holds"],
+    }
+
+
+def _whole(kitchen: Kitchen, batch: Batch) -> Json:
+    length, head = kitchen.journal.chains.head(batch.id)
+    return views.batch(
+        batch, cautions=cautions_of(kitchen, batch), chain={"length": length, "head": head}
+    )
+
+
+def _curve(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, points: int) -> Json | None:
+    """Return the curve of the probe that tells now, else that of the milk."""
+    binding = _telling(batch, kitchen.now_ms())
+    if binding is not None:
+        from_ms, to_ms = gatherer.window(batch, binding)
+        stretch = kitchen.readings.stretch(binding.series, from_ms, to_ms)
+        if len(stretch.time_ms):
+            return curve_json(stretch, gatherer.corrections, points=points)
+    placed = gatherer.curve(batch, "milk")
+    if not isinstance(placed, PlacedCurve):
+        return None
+    times_s = placed.curve.time_s
+    from_ms, to_ms = round(float(times_s[0]) * 1000), round(float(times_s[-1]) * 1000) + 1
+    stretch = kitchen.readings.stretch(placed.series, from_ms, to_ms)
+    return curve_json(stretch, gatherer.corrections, points=points)
+
+
+def _telling(batch: Batch, now_ms: int) -> Binding | None:
+    for place in _PROBE_PLACES:
+        for binding in reversed(batch.bindings):
+            if binding.place == place and (binding.to_ms is None or binding.to_ms > now_ms):
+                return binding
+    return None
+
+
+def _targets(batch: Batch) -> list[Json]:
+    return [asdict(target) for target in targets_of(batch.recipe, batch.body.get("target"))]
+
+
+def _bands(batch: Batch, computed: Json) -> list[Json]:
+    """Return where each hold that has begun is to be drawn [degC]."""
+    boiling_degc = float(computed["boiling_point"]["value"])
+    specs = holds_of(batch.recipe)
+    bands = []
+    for spec, hold in zip(specs, computed["holds"], strict=True):
+        start = hold.get("entered_at") or hold.get("started_at")
+        if start is None:
+            continue
+        bands.append(
+            {
+                "hold": spec.name,
+                "verdict": hold["verdict"],
+                "low": _low(spec, boiling_degc),
+                "high": spec.high_degc,
+                "from": start,
+                "to": hold.get("ended_at") or computed["computed_at"],
+            }
+        )
+    return bands
+
+
+def _low(spec: HoldSpec, boiling_degc: float) -> float | None:
+    if spec.below_boiling_k is not None:
+        return boiling_degc - spec.below_boiling_k
+    return spec.low_degc
+
+
+def _latest(kitchen: Kitchen, kind: str) -> list[Json]:
+    return [views.listed(entry) for entry in kitchen.journal.latest_by(kind, "name").values()]
+
+
+def _recipes(kitchen: Kitchen) -> list[Json]:
+    latest = kitchen.journal.latest_by("recipe", "recipe_id")
+    return [
+        {"id": key, "name": entry.body["name"], "version": entry.body["version"]}
+        for key, entry in latest.items()
+    ]
+
+
+def _ingredients(kitchen: Kitchen) -> list[Json]:
+    names = [one["name"] for one in known_ingredients()]
+    own = [name for name in kitchen.journal.latest_by("ingredient", "name") if name not in names]
+    return [{"name": name} for name in (*names, *own)]
+
+
+def _standing_alarms(kitchen: Kitchen) -> list[Json]:
+    """Return the alarms of the last hours that nobody has acknowledged."""
+    since = format_ms(kitchen.now_ms() - _ALARMS_FOR_MS)
+    return [
+        alarm_json(alarm)
+        for alarm in NoticeBook(kitchen.journal).alarms(20)
+        if alarm.acknowledged is None and alarm.notice.at >= since
+    ]

@@ -1,0 +1,112 @@
+# SPDX-License-Identifier: MIT
+"""The web pages: the same objects that the HTTP interface gives, handed to `dashboards.render`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from http import HTTPStatus
+from typing import Annotated, Any
+
+from fastapi import APIRouter, FastAPI, Query, Request
+from fastapi.responses import HTMLResponse
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from api import page_data
+from api.kitchen import KitchenHere
+from api.problems import status_of
+from api.times import format_ms
+from collector.errors import CurdwrightError
+from dashboards.assets import static_folder
+from dashboards.render import render
+
+router = APIRouter(include_in_schema=False)
+
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; base-uri 'none'; "
+    "object-src 'none'; form-action 'self'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+}
+
+
+class _OwnFiles(StaticFiles):
+    """Our modules and style sheets: asked for anew each time, answered from the cache if equal."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        response = await super().get_response(path, scope)
+        response.headers["Cache-Control"] = "no-cache"
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        return response
+
+
+def mount(app: FastAPI) -> None:
+    """Add the pages and their files to an app."""
+    app.include_router(router)
+    app.mount("/static", _OwnFiles(directory=static_folder()), name="static")
+
+
+@router.get("/")
+def stove(request: Request, kitchen: KitchenHere) -> Response:
+    """The live kitchen screen."""
+    return _page(request, kitchen, "stove", lambda: page_data.stove(kitchen, request.scope))
+
+
+@router.get("/batches")
+def batches(
+    request: Request,
+    kitchen: KitchenHere,
+    q: str = "",
+    state: str = "",
+    after: str | None = None,
+    limit: Annotated[int, Query(ge=1, le=200)] = 50,
+) -> Response:
+    """All batches, the latest first."""
+
+    def data() -> dict[str, Any]:
+        return page_data.batches(kitchen, words=q, state=state, after=after, limit=limit)
+
+    return _page(request, kitchen, "batches", data)
+
+
+@router.get("/batches/{batch_id}")
+@router.get("/v1/batches/{batch_id}/record")
+def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
+    """Everything of one batch, as a page that prints."""
+    return _page(request, kitchen, "record", lambda: page_data.record(kitchen, batch_id))
+
+
+@router.get("/pair")
+def pair(request: Request, kitchen: KitchenHere) -> Response:
+    """Where a phone or a tablet is paired; it tells nothing of the kitchen."""
+    return _page(request, kitchen, "pair", lambda: {"kitchen": {"name": "Curdwright"}})
+
+
+def _page(
+    request: Request, kitchen: KitchenHere, page: str, gather: Callable[[], dict[str, Any]]
+) -> Response:
+    """Return a page, or the problem page where its data can't be had."""
+    place = kitchen.config.kitchen
+    common: dict[str, Any] = {
+        "kitchen": {"name": place.name, "zone": place.zone},
+        "now": format_ms(kitchen.now_ms()),
+        "units": {
+            "temperature": request.cookies.get("curdwright_temperature"),
+            "mass": request.cookies.get("curdwright_mass"),
+        },
+    }
+    try:
+        return HTMLResponse(render(page, {**common, **gather()}), headers=_HEADERS)
+    except CurdwrightError as error:
+        status = status_of(error)
+        said = {
+            "title": HTTPStatus(status).phrase,
+            "detail": error.what,
+            "where": error.where,
+            "do": error.do,
+        }
+        return HTMLResponse(
+            render("problem", {**common, "problem": said}), status, headers=_HEADERS
+        )
