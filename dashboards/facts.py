@@ -6,12 +6,14 @@ Pure presentation: imports only what is.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
+from dashboards.pictures import points_of
 from dashboards.reader import Reader
 from dashboards.steps import marks_of
 from dashboards.stove_view import PROBE_PLACES, SCALE_PLACES, bound, target_words
+from dashboards.svg_picture import usable
 
 Json = Mapping[str, Any]
 
@@ -58,18 +60,19 @@ def _instrument(one: Json) -> dict[str, Any]:
 def _batch(item: Json, reader: Reader) -> dict[str, Any]:
     batch = item["batch"]
     marks = marks_of(batch)
-    targets: Sequence[Json] = item.get("targets") or []
     probe = bound(batch, PROBE_PLACES, reader.now)
     scale = bound(batch, SCALE_PLACES, reader.now)
     readings = (item.get("curve") or {}).get("readings") or []
+    good = usable(points_of(item.get("curve")))
     return {
         "id": batch["id"],
         "name": batch.get("pot") or batch["name"],
         "probe": probe["series"] if probe else (item.get("curve") or {}).get("series"),
         "live": probe is not None,
+        "last_degc": good[-1][1] if good and probe else None,
         "scale": scale["series"] if scale else None,
         "expected": marks.expected,
-        "target": target_words(targets, marks.expected, reader),
+        "target": target_words(item, marks.expected, reader),
         "events": [
             {"id": event["id"], "kind": event["kind"], "at": event["at"]}
             for event in batch.get("events") or []

@@ -221,7 +221,7 @@ def quantity(result: Mapping[str, Any] | None, units: Units) -> tuple[str, str]:
     if u_number > 0.0:
         text, u_text = rounded(number, u_number)
         return f"{text}{space}{shown}", f"{u_text}{space}{shown}"
-    return f"{number:.6g}".replace("-", MINUS) + space + shown, ""
+    return f"{number:.5g}".replace("-", MINUS) + space + shown, ""
 
 
 def _shown_unit(unit: str, units: Units) -> tuple[str, float, float]:

@@ -21,6 +21,7 @@ STALE_AFTER_S = 30.0
 PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
 SCALE_PLACES = ("under_pot", "under_press")
 _SHOWN_ONCE = ("process", "authority")
+_FIXED_DEGREE = "\N{NO-BREAK SPACE}°"  # large type: a number never parts from its unit
 _RECENT_MARKS = 4
 _PICTURE_PX = (440.0, 300.0)
 
@@ -139,15 +140,18 @@ def _mass(
 
 
 def target_words(
-    targets: Sequence[Mapping[str, Any]], expected: str | None, reader: Reader
+    item: Mapping[str, Any], expected: str | None, reader: Reader
 ) -> dict[str, Any] | None:
-    """Return the target that matters next, None without one."""
+    """Return the target that matters next and the holds that it waits for, None without one."""
+    targets, holds = item.get("targets") or [], item.get("holds") or []
     if not targets:
         return None
     chosen = next((one for one in targets if one.get("kind") == expected), targets[0])
+    met = {hold["hold"] for hold in holds if hold["verdict"] == "met"}
+    waits_for = [name for name in chosen.get("after") or [] if name not in met]
     how = {"rising": "from below", "falling": "from above"}.get(chosen.get("approach") or "", "")
     text = reader.temperature(chosen["value_degc"])
-    return {**chosen, "text": f"{text} {how}".strip()}
+    return {**chosen, "text": f"{text} {how}".strip(), "waits_for": waits_for}
 
 
 def distance(
@@ -157,11 +161,20 @@ def distance(
 
     The scripts write the same words with each reading.
     """
-    target = target_words(item.get("targets") or [], expected, reader)
+    target = target_words(item, expected, reader)
     if target is None:
         return None
+    amount, rest = _distance(item, target, reader)
+    return amount.replace(" °", _FIXED_DEGREE), rest.replace(" °", _FIXED_DEGREE)
+
+
+def _distance(
+    item: Mapping[str, Any], target: Mapping[str, Any], reader: Reader
+) -> tuple[str, str]:
     if any(event["kind"] == target["kind"] for event in item["batch"].get("events") or []):
         return "", f"Target was {target['text']}"
+    if target["waits_for"]:
+        return "", f"Target {target['text']}, after: {', '.join(target['waits_for'])}"
     good = usable(points_of(item.get("curve")))
     if not good:
         return "", f"Target {target['text']}"
@@ -198,7 +211,7 @@ def hold_line(hold: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
     running = hold["verdict"] == "running"
     left_s = max(float(least_s) - held_s, 0.0) if least_s is not None else None
     if not begun:
-        words = f"not begun; asked for: {hold['required']}"
+        words = ""
     elif running and left_s:
         words = f"{times.duration(left_s)} left"
     else:
@@ -213,6 +226,7 @@ def hold_line(hold: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
         "counting": running and begun and bool(left_s),
         "words": words,
         "gap": times.duration(hold["gap_s"]) if hold.get("gap_s") else "",
+        "asked": "" if begun else hold["required"],
     }
 
 

@@ -86,17 +86,27 @@ def day(text: str | None, zone: tzinfo, *, year: bool = True) -> str:
 
 
 def day_and_clock(text: str | None, zone: tzinfo, now: str | None = None) -> str:
-    """Return day and clock; the clock alone for a time of the same day as `now`.
+    """Return day and clock: the clock alone for today, no year for this one.
+
+    Args:
+        text: RFC 3339, or nothing.
+        zone: The kitchen's.
+        now: What today is, RFC 3339.
 
     Example:
         >>> day_and_clock("2026-03-02T08:15:00Z", zone_of("UTC"), "2026-03-02T20:00:00Z")
         '08:15'
+        >>> day_and_clock("2026-03-01T08:15:00Z", zone_of("UTC"), "2026-03-02T20:00:00Z")
+        'Sun 1 Mar, 08:15'
     """
     if not text:
         return ""
     if now and day(text, zone) == day(now, zone):
         return clock(text, zone)
-    return f"{day(text, zone)}, {clock(text, zone)}"
+    moment = instant(text).astimezone(zone)
+    this_year = now is not None and instant(now).astimezone(zone).year == moment.year
+    year = "" if this_year else f" {moment.year}"
+    return f"{moment:%a} {moment.day} {moment:%b}{year}, {clock(text, zone)}"
 
 
 def local_field(text: str, zone: tzinfo) -> str:

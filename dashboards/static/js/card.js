@@ -10,6 +10,11 @@ import { sceneOf } from "./scenes.js";
 const RATE_OVER_S = 60;
 const CURVE_HEIGHT = 310;
 
+/** @param {string} words @returns {string} a number never parts from its unit in large type */
+function fixed(words) {
+  return words.replace(/ °/g, "\u00a0°");
+}
+
 /** @param {string|null} series @returns {number} [ms since 1970 UTC], 0 if it was never heard */
 function lastHeard(series) {
   const known = series ? instrumentFacts(series) : null;
@@ -25,8 +30,14 @@ export class Card {
     this.recent = [];
     /** @type {number|null} */
     this.degc = null;
-    this.readAt = lastHeard((batchFacts(this.id) || { probe: null }).probe);
-    this.massAt = lastHeard((batchFacts(this.id) || { scale: null }).scale);
+    this.readAt = 0;
+    this.massAt = 0;
+    const batch = batchFacts(this.id);
+    if (batch) {
+      this.degc = batch.last_degc;
+      this.readAt = lastHeard(batch.probe);
+      this.massAt = lastHeard(batch.scale);
+    }
     this.countedAt = Date.now();
     this.asked = false;
     this.feed = this.makeFeed();
@@ -92,15 +103,12 @@ export class Card {
     const place = this.live("distance");
     if (!place || !batch || !batch.target || this.degc === null) return;
     const done = batch.events.some((event) => batch.target && event.kind === batch.target.kind);
-    place.textContent = "";
-    if (done) {
-      place.textContent = `Target was ${batch.target.text}`;
-      return;
-    }
-    const words = distanceWords(this.degc, batch.target);
+    const words = done ? { amount: "", rest: `Target was ${batch.target.text}` } : distanceWords(this.degc, batch.target);
     const amount = document.createElement("b");
-    amount.textContent = words.amount;
-    place.append(amount, words.rest);
+    amount.textContent = fixed(words.amount);
+    place.textContent = "";
+    if (words.amount) place.append(amount);
+    place.append(fixed(words.rest));
   }
 
   /** @param {{series: string, time: string, value: number|null, unit: string, quality: string}} reading */

@@ -4,8 +4,8 @@
 /**
  * @typedef {{hold: string, verdict: string, low: number|null, high: number|null, from: string, to: string}} Band
  * @typedef {{id: string, kind: string, at: string}} BatchEvent
- * @typedef {{kind: string, value_degc: number, approach: string|null, tolerance_k: number, text: string}} Target
- * @typedef {{id: string, name: string, probe: string|null, live: boolean, scale: string|null,
+ * @typedef {{kind: string, value_degc: number, approach: string|null, tolerance_k: number, text: string, waits_for: string[]}} Target
+ * @typedef {{id: string, name: string, probe: string|null, live: boolean, last_degc: number|null, scale: string|null,
  *   expected: string|null, target: Target|null, events: BatchEvent[], bands: Band[],
  *   curve_from_ms: number|null, curve_to_ms: number|null}} BatchFacts
  * @typedef {{series: string, unit: string, scale: number, offset: number, stale_after_s: number|null,

@@ -73,10 +73,13 @@ export function calibrated(reading) {
 /**
  * The distance to a target, in words; the amount comes first.
  * @param {number} degc
- * @param {{value_degc: number, approach: string|null, tolerance_k: number}} target
+ * @param {import("./facts.js").Target} target
  * @returns {{amount: string, rest: string}}
  */
 export function distanceWords(degc, target) {
+  if (target.waits_for.length) {
+    return { amount: "", rest: `Target ${target.text}, after: ${target.waits_for.join(", ")}` };
+  }
   const far = degc - target.value_degc;
   const at = `${plain(shownTemperature(target.value_degc), 1)} ${degree()}`;
   if (Math.abs(far) <= Math.max(target.tolerance_k || 0, 0.05)) {

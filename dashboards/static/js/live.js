@@ -5,6 +5,7 @@
 import { setKitchenTime } from "./clock.js";
 
 const SILENCE_MS = 15000;
+const PATIENCE_MS = 2500; // the browser is trying again by itself; shorter breaks are not told
 const LOOK_MS = 1000;
 const LONGEST_PAUSE_MS = 8000;
 const EVENTS = ["reading", "mark", "alarm", "outlook", "reset"];
@@ -28,6 +29,7 @@ export class Live {
     this.state = "starting";
     this.pauseMs = 1000;
     this.nextTryAt = 0;
+    this.failedAt = 0;
     setInterval(() => this.look(), LOOK_MS);
     window.addEventListener("offline", () => this.say("lost"));
     window.addEventListener("online", () => { this.nextTryAt = 0; });
@@ -54,6 +56,7 @@ export class Live {
     this.source = source;
     this.heardAt = Date.now();
     source.addEventListener("open", () => this.heard());
+    source.addEventListener("error", () => { this.failedAt = this.failedAt || Date.now(); });
     source.addEventListener("heartbeat", (event) => {
       const said = /** @type {MessageEvent} */ (event).data;
       setKitchenTime(JSON.parse(said).time);
@@ -69,11 +72,13 @@ export class Live {
 
   heard() {
     this.heardAt = Date.now();
+    this.failedAt = 0;
     this.pauseMs = 1000;
     this.say("live");
   }
 
   look() {
+    if (this.failedAt && Date.now() - this.failedAt > PATIENCE_MS) this.say("lost");
     const closed = !this.source || this.source.readyState === EventSource.CLOSED;
     const silent = Date.now() - this.heardAt > SILENCE_MS;
     if (!closed && !silent) return;

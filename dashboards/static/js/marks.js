@@ -28,11 +28,13 @@ export function markLabel(kind) {
  * @param {string} [note]
  */
 export async function mark(batch, kind, note) {
-  const made = Date.now();
-  const words = `${markLabel(kind)} ${clockText(made, true)}`;
-  const body = note ? { kind, note, at: new Date(made).toISOString() } : { kind, at: new Date(made).toISOString() };
-  const { id, settled } = record(`/v1/batches/${batch}/events`, body, words);
-  toast(`${markLabel(kind)} marked at ${clockText(made, true)}.`, { label: "Undo", press: () => undo(batch, id, "events", words) });
+  const words = `${markLabel(kind)} ${clockText(Date.now(), true)}`;
+  const body = note ? { kind, note } : { kind };
+  const { id, made_ms, settled } = record(`/v1/batches/${batch}/events`, body, words);
+  toast(`${markLabel(kind)} marked at ${clockText(made_ms, true)}.`, {
+    label: "Undo",
+    press: () => undo(batch, id, "events", words),
+  });
   if (navigator.vibrate) navigator.vibrate(60);
   const outcome = await settled;
   if (outcome.state === "refused") tellRefusal(markLabel(kind), outcome.error);
@@ -63,6 +65,7 @@ function tellRefusal(what, error) {
 
 /** Let buttons of a part of the page mark and undo. @param {Document|Element} root */
 export function listenForMarks(root) {
+  root.addEventListener("submit", sendNote);
   root.addEventListener("click", (event) => {
     const target = event.target instanceof Element ? event.target.closest("button") : null;
     const owner = target ? target.closest("[data-batch]") : null;
@@ -99,6 +102,18 @@ function pressMark(button, batch, kind) {
     button.classList.remove("asking");
     if (hint) hint.textContent = before;
   }, ASK_MS);
+}
+
+/** @param {Event} event a note is a mark with words */
+function sendNote(event) {
+  const form = event.target;
+  const owner = form instanceof Element ? form.closest("[data-batch]") : null;
+  if (!(form instanceof HTMLFormElement) || form.dataset.note === undefined) return;
+  event.preventDefault();
+  const field = form.elements.namedItem("note");
+  if (!(field instanceof HTMLInputElement) || !field.value.trim() || !(owner instanceof HTMLElement)) return;
+  mark(owner.dataset.batch || "", "note", field.value.trim());
+  form.reset();
 }
 
 /** Show in each card the marks that wait to be sent. */

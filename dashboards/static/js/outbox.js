@@ -7,7 +7,7 @@ import { Refusal, Unreached, call, newId } from "./kitchen_api.js";
 
 const KEY = "curdwright.outbox";
 const RETRY_MS = 4000;
-/** @typedef {{id: string, path: string, body: any, words: string, made_ms: number, refused?: string}} Item */
+/** @typedef {{id: string, path: string, body: any, words: string, own_time: boolean, refused?: string}} Item */
 
 /** @type {Item[]} where the browser keeps nothing */
 let inMemory = [];
@@ -50,18 +50,20 @@ export function onOutbox(watcher) {
  * @param {any} body without id and times
  * @param {string} words what it is, for the reader
  * @param {boolean} [timeless] it carries no time of its own
- * @returns {{id: string, settled: Promise<Outcome>}} settled at the first try, whatever became of it
+ * @returns {{id: string, made_ms: number, settled: Promise<Outcome>}} settled at the first try,
+ *   whatever became of it
  */
 export function record(path, body, words, timeless) {
   const id = newId();
   const made = Date.now();
   const whole = Object.assign({ id }, body);
-  if (!timeless && !whole.at && !whole.withdraws) whole.at = new Date(made).toISOString();
+  const typed = Boolean(whole.at);
+  if (!timeless && !typed && !whole.withdraws) whole.at = new Date(made).toISOString();
   /** @type {Promise<Outcome>} */
   const settled = new Promise((done) => { asked.set(id, done); });
-  keep(waiting().concat([{ id, path, body: whole, words, made_ms: made }]));
+  keep(waiting().concat([{ id, path, body: whole, words, own_time: !typed }]));
   flush();
-  return { id, settled };
+  return { id, made_ms: made, settled };
 }
 
 /** @param {string} id */
@@ -111,13 +113,7 @@ async function sent(item) {
  * difference of the clocks, which the sender's time at sending shows.
  * @param {Item} item @returns {{sent_at?: string}} */
 function clockOf(item) {
-  const own = !item.body.at || item.body.at === new Date(item.made_ms).toISOString();
-  return own ? { sent_at: new Date().toISOString() } : {};
-}
-
-/** @param {number} status @returns {boolean} whether it may work later as it is */
-function mayPass(status) {
-  return status >= 500 || status === 401 || status === 408 || status === 429;
+  return item.own_time ? { sent_at: new Date().toISOString() } : {};
 }
 
 /** A refused record whose sender still waits is told there; else it stays here until it is read.

@@ -9,6 +9,7 @@ const KEY = "curdwright.key";
 const PAUSE_MS = 3000;
 let choosing = false;
 let lastAt = 0;
+let forBatch = "";
 
 /** @returns {string} "" if none is chosen */
 function chosen() {
@@ -41,9 +42,14 @@ function show() {
 
 /** @returns {string} the batch that the key marks for */
 function keyBatch() {
-  const select = document.getElementById("key-batch");
-  if (select instanceof HTMLSelectElement && select.value) return select.value;
+  if (batchFacts(forBatch)) return forBatch;
   return facts.batches.length ? facts.batches[0].id : "";
+}
+
+/** The choice was written anew by the server: put the reader's own back. */
+export function keepKeyBatch() {
+  const select = document.getElementById("key-batch");
+  if (select instanceof HTMLSelectElement) select.value = keyBatch();
 }
 
 /** @param {KeyboardEvent} event */
@@ -73,6 +79,10 @@ export function watchKey() {
   const forget = document.getElementById("forget-key");
   if (button) button.addEventListener("click", () => { choosing = true; button.blur(); show(); });
   if (forget) forget.addEventListener("click", () => choose(""));
+  document.addEventListener("change", (event) => {
+    const select = event.target;
+    if (select instanceof HTMLSelectElement && select.id === "key-batch") forBatch = select.value;
+  });
   document.addEventListener("keydown", pressed);
   show();
 }

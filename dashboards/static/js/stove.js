@@ -11,7 +11,7 @@ import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { plotsOffered } from "./curve_slot.js";
 import { showNotice, showNotices } from "./alarms.js";
 import { watchShift } from "./shift.js";
-import { watchKey } from "./pedal.js";
+import { keepKeyBatch, watchKey } from "./pedal.js";
 import { watchRoutes } from "./routes.js";
 import { watchStart } from "./start_batch.js";
 
@@ -37,7 +37,9 @@ function exchangeCards(newer) {
   newer.querySelectorAll(".pot[data-batch]").forEach((fresh) => {
     const id = fresh.getAttribute("data-batch") || "";
     wanted.add(id);
-    if (!cards.has(id)) place.append(document.importNode(fresh, true));
+    const here = cards.get(id);
+    const element = here ? here.element : document.importNode(fresh, true);
+    if (place.children[wanted.size - 1] !== element) place.insertBefore(element, place.children[wanted.size - 1] || null);
   });
   cards.forEach((card, id) => {
     if (wanted.has(id)) return;
@@ -70,6 +72,7 @@ async function refresh() {
   mountCards();
   cards.forEach((card) => card.renew());
   showNotices(facts.alarms);
+  keepKeyBatch();
   listen();
   showWaiting();
 }

@@ -9,7 +9,7 @@ import { offerPlots } from "./curve_slot.js";
 
 const TEXT = 13;
 const ROW = 17;
-const ROWS = 4;
+const MOST_ROWS = 4;
 
 /** @param {Element} element @param {string} name @returns {string} */
 function colour(element, name) {
@@ -60,6 +60,7 @@ function drawBands(plot, scene, element) {
     }
     pen.restore();
     pen.setLineDash([]);
+    pen.lineWidth = devicePixelRatio;
     pen.strokeStyle = colour(element, "--kept");
     pen.strokeRect(x1, y1, x2 - x1, y2 - y1);
     const below = y2 + (TEXT + 4) * devicePixelRatio;
@@ -83,22 +84,37 @@ function drawTarget(plot, scene, element) {
   haloed(pen, scene.targetText, left + width - 4, y - 6 * devicePixelRatio, element, "right");
 }
 
-/** @param {any} plot @param {import("./curve_slot.js").Scene} scene @param {HTMLElement} element */
-function drawMarks(plot, scene, element) {
-  const pen = plot.ctx;
-  const { left, top, width, height } = plot.bbox;
+/**
+ * Words of marks go into rows above the plot, so that they keep out of each other's way.
+ * @param {any} plot @param {import("./curve_slot.js").Scene} scene
+ * @returns {{x: number, label: string, row: number, toLeft: boolean}[]}
+ */
+function placedMarks(plot, scene) {
+  const { left, width } = plot.bbox;
   /** @type {number[]} */
   const ends = [];
-  scene.marks.slice().sort((a, b) => a.at - b.at).forEach((mark) => {
-    const x = plot.valToPos(mark.at, "x", true);
-    if (x < left || x > left + width) return;
-    const wide = pen.measureText(mark.label).width + 10 * devicePixelRatio;
+  const inside = scene.marks.map((mark) => ({ x: plot.valToPos(mark.at, "x", true), label: mark.label }))
+    .filter((mark) => mark.x >= left - 1 && mark.x <= left + width + 1).sort((a, b) => a.x - b.x);
+  return inside.map(({ x, label }) => {
+    const wide = plot.ctx.measureText(label).width + 10 * devicePixelRatio;
     const toLeft = x + wide > left + width;
     const begin = toLeft ? x - wide : x;
     let row = ends.findIndex((end) => end <= begin);
-    if (row < 0) row = ends.length < ROWS ? ends.length : ROWS - 1;
+    if (row < 0) row = Math.min(ends.length, MOST_ROWS - 1);
     ends[row] = begin + wide;
-    const y = top - (6 + ROW * (ROWS - 1 - row)) * devicePixelRatio;
+    return { x, label, row, toLeft };
+  });
+}
+
+/** @param {any} plot @param {import("./curve_slot.js").Scene} scene @param {HTMLElement} element
+ * @returns {number} how many rows of words there are */
+function drawMarks(plot, scene, element) {
+  const pen = plot.ctx;
+  const { top, height } = plot.bbox;
+  const placed = placedMarks(plot, scene);
+  const rows = placed.reduce((most, mark) => Math.max(most, mark.row + 1), 0);
+  placed.forEach(({ x, label, row, toLeft }) => {
+    const y = top - (6 + ROW * (rows - 1 - row)) * devicePixelRatio;
     pen.strokeStyle = colour(element, "--ink");
     pen.lineWidth = devicePixelRatio;
     pen.setLineDash([]);
@@ -106,8 +122,9 @@ function drawMarks(plot, scene, element) {
     pen.moveTo(x, y - TEXT * devicePixelRatio);
     pen.lineTo(x, top + height);
     pen.stroke();
-    haloed(pen, mark.label, toLeft ? x - 5 : x + 5, y, element, toLeft ? "right" : "left");
+    haloed(pen, label, toLeft ? x - 5 : x + 5, y, element, toLeft ? "right" : "left");
   });
+  return rows;
 }
 
 /** @param {any} plot @param {HTMLElement} readout what the cursor points at, in words */
@@ -128,25 +145,29 @@ function options(wanted, readout) {
     ticks: { stroke: () => colour(element, "--line"), width: 1 },
     font: `${TEXT}px system-ui, sans-serif`,
   };
+  let rows = 1;
   const draw = (/** @type {any} */ plot) => {
     const told = scene();
     plot.ctx.save();
     plot.ctx.font = `${TEXT * devicePixelRatio}px system-ui, sans-serif`;
     drawBands(plot, told, element);
     drawTarget(plot, told, element);
-    drawMarks(plot, told, element);
+    const used = drawMarks(plot, told, element);
     plot.ctx.restore();
+    if (used === rows) return;
+    rows = used;
+    setTimeout(() => plot.redraw(false, true), 0);
   };
   return {
     width: Math.max(element.clientWidth, 200),
     height: wanted.height,
-    padding: [ROW * ROWS, 12, 0, 0],
+    padding: [() => 12 + ROW * rows, 12, 0, 0],
     legend: { show: false },
     cursor: { y: false, drag: { x: wanted.zoom, y: false } },
     tzDate: (/** @type {number} */ s) => uPlot.tzDate(new Date(s * 1000), facts.zone),
     scales: { y: { range: (/** @type {any} */ _plot, /** @type {number} */ low, /** @type {number} */ high) => valueRange(low, high, scene()) } },
     axes: [
-      Object.assign({ values: (/** @type {any} */ _plot, /** @type {number[]} */ ticks) => ticks.map((s) => clockText(s * 1000)), space: 70 }, axis),
+      Object.assign({ values: (/** @type {any} */ _plot, /** @type {number[]} */ ticks) => ticks.map((s) => clockText(s * 1000, ticks[1] - ticks[0] < 60)), space: 80 }, axis),
       Object.assign({ values: (/** @type {any} */ _plot, /** @type {number[]} */ ticks) => ticks.map((v, i) => plain(v, 0) + (i === ticks.length - 1 ? ` ${degree()}` : "")), size: 62 }, axis),
     ],
     series: [{}, { stroke: () => colour(element, "--curve"), width: 2.5, points: { show: false }, spanGaps: false }],

@@ -105,5 +105,5 @@ def test_a_day_is_left_out_where_it_is_today() -> None:
     assert times.day_and_clock("2026-03-02T08:15:00Z", zone, "2026-03-02T20:00:00Z") == "08:15"
     assert (
         times.day_and_clock("2026-03-01T08:15:00Z", zone, "2026-03-02T20:00:00Z")
-        == "Sun 1 March 2026, 08:15"
+        == "Sun 1 Mar, 08:15"
     )
