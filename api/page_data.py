@@ -24,6 +24,7 @@ from api.routes.readings import curve_json
 from api.times import format_ms
 from api.watch.notice_book import NoticeBook
 from api.watch.route_book import RouteBook
+from collector.errors import ProcessError, RecordError, UnitError
 
 Json = dict[str, Any]
 
@@ -44,11 +45,14 @@ def stove(kitchen: Kitchen, scope: Scope) -> Json:
     """Return what the Stove shows."""
     where = position(kitchen)
     gatherer = Gatherer.of(kitchen)
-    open_batches = kitchen.journal.batches(state="open", limit=MOST_CARDS)
+    open_batches = kitchen.journal.batches(state="open", limit=MOST_CARDS + 1)
     return {
         "position": where,
         "local": is_local(scope),
-        "batches": [_stove_item(kitchen, gatherer, batch) for batch in reversed(open_batches)],
+        "batches": [
+            _stove_item(kitchen, gatherer, batch) for batch in reversed(open_batches[:MOST_CARDS])
+        ],
+        "more_open": len(open_batches) > MOST_CARDS,
         "instruments": instruments(kitchen),
         "pots": _latest(kitchen, "pot"),
         "recipes": _recipes(kitchen),
@@ -104,14 +108,25 @@ def _gone(kept: Kept) -> Json:
 
 
 def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch) -> Json:
-    computed = analysis(kitchen, batch.id)
-    return {
+    """Return one card's objects; what can't be computed of a batch leaves its readings shown."""
+    item: Json = {
         "batch": _whole(kitchen, batch),
         "curve": _curve(kitchen, gatherer, batch, STOVE_POINTS),
-        "targets": _targets(batch),
-        "bands": _bands(batch, computed),
-        "holds": computed["holds"],
+        "targets": [],
+        "bands": [],
+        "holds": [],
+        "trouble": "",
     }
+    try:
+        computed = analysis(kitchen, batch.id)
+        item |= {
+            "targets": _targets(batch),
+            "bands": _bands(batch, computed),
+            "holds": computed["holds"],
+        }
+    except (ProcessError, RecordError, UnitError) as error:
+        item["trouble"] = str(error)
+    return item
 
 
 def _whole(kitchen: Kitchen, batch: Batch) -> Json:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dashboards import times
+from dashboards import formats, times
 from dashboards.balance_view import balance_view
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
@@ -38,7 +38,7 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
     """
     batch, analysis = data["batch"], data["analysis"]
     picture = batch_picture(data, reader)
-    pours, why = additions(analysis)
+    pours, why = additions(analysis, reader)
     return {
         "span": _span(batch, reader),
         "facts_of_batch": _facts(batch, data.get("instruments") or [], reader),
@@ -147,7 +147,7 @@ def _hold(hold: Json, reader: Reader) -> dict[str, Any]:
     }
 
 
-def additions(analysis: Json) -> tuple[list[dict[str, Any]], str]:
+def additions(analysis: Json, reader: Reader) -> tuple[list[dict[str, Any]], str]:
     """Return the rows of each pour, and why there is none where there is none."""
     first = analysis.get("addition") or {}
     every = analysis.get("additions") or ([first] if first else [])
@@ -155,8 +155,26 @@ def additions(analysis: Json) -> tuple[list[dict[str, Any]], str]:
     for pour in every:
         rows = [(words, pour[key]) for key, words in ADDITION_ROWS if pour.get(key) is not None]
         if rows:
-            pours.append({"rows": rows, "notes": list(pour.get("notes") or [])})
+            pours.append({"rows": rows, "notes": _pour_notes(pour, reader)})
     return pours, str(first.get("why") or "No addition was marked.")
+
+
+def _pour_notes(pour: Json, reader: Reader) -> list[str]:
+    """Return what placed the pour in time, in words."""
+    start, end = pour.get("pour_start") or {}, pour.get("pour_end") or {}
+    notes = []
+    if start.get("at") and end.get("at"):
+        by = "by the dip in the curve" if pour.get("placed_by") == "dip" else "by the mark"
+        notes.append(
+            f"The pour is placed {by}: from {reader.clock(start['at'], seconds=True)} "
+            f"(u {start['u']:.2g} s) to {reader.clock(end['at'], seconds=True)} "
+            f"(u {end['u']:.2g} s)."
+        )
+    if pour.get("marked_at"):
+        notes.append(f"It was marked at {reader.clock(pour['marked_at'], seconds=True)}.")
+    if pour.get("why"):
+        notes.append(formats.capitalized(str(pour["why"])) + ".")
+    return notes
 
 
 def _weighing(one: Json) -> dict[str, Any]:

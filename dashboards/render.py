@@ -5,8 +5,8 @@
 the data holds the same objects that the HTTP interface gives as JSON. What each page needs:
 
 every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
-stove       batches [{batch, curve, targets, bands, holds}] · instruments · pots · recipes ·
-            ingredients · routes · alarms · standing · local · position
+stove       batches [{batch, curve, targets, bands, holds, trouble}] · more_open · instruments ·
+            pots · recipes · ingredients · routes · alarms · standing · local · position
 batches     batches · query {q, state} · next
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
             instruments · pots · position
@@ -97,6 +97,7 @@ def _stove(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
         "routes": data.get("routes") or [],
         "standing": data.get("standing") or [],
         "local": bool(data.get("local")),
+        "more_open": bool(data.get("more_open")),
         "facts": facts.stove(data, reader),
     }
 

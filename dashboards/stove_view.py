@@ -57,6 +57,7 @@ def card(item: Mapping[str, Any], data: Mapping[str, Any], reader: Reader) -> di
             one for one in batch.get("cautions") or [] if one.get("kind") not in _SHOWN_ONCE
         ],
         "step": _step(batch, marks.last, marks.expected),
+        "trouble": item.get("trouble") or "",
     }
 
 

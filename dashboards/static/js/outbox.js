@@ -116,6 +116,11 @@ function clockOf(item) {
   return item.own_time ? { sent_at: new Date().toISOString() } : {};
 }
 
+/** @param {number} status @returns {boolean} whether it may work later as it is */
+function mayPass(status) {
+  return status >= 500 || status === 401 || status === 408 || status === 429;
+}
+
 /** A refused record whose sender still waits is told there; else it stays here until it is read.
  * @param {Item} item @param {unknown} error */
 function refuse(item, error) {

@@ -99,6 +99,7 @@ function addObservation(form) {
     body.value = numberOf(field(form, "value"), "The value");
     if (field(form, "unit")) body.unit = field(form, "unit");
     if (text) body.text = text;
+    if (field(form, "of")) body.of = field(form, "of");
   }
   return post(form, "observations", body, quantity.replace(/_/g, " "));
 }
@@ -108,7 +109,7 @@ function fitObservation() {
   const form = document.getElementById("observation-form");
   if (!(form instanceof HTMLFormElement)) return;
   const what = field(form, "quantity");
-  const wanted = what === "outcome" ? ["outcome"] : what === "taste" ? ["text"] : ["value", "text"];
+  const wanted = what === "outcome" ? ["outcome"] : what === "taste" ? ["text"] : ["value", "of", "text"];
   form.querySelectorAll("[data-for]").forEach((row) => {
     if (row instanceof HTMLElement) row.hidden = !wanted.includes(row.dataset.for || "");
   });

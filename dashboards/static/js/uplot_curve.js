@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: MIT
 // Curves by uPlot: line, axes and zoom are the library's; bands, target and marks are drawn here.
 
-import uPlot from "../vendor/uPlot.esm.js";
+import library from "../vendor/uPlot.esm.js";
 import { facts } from "./facts.js";
 import { clockText } from "./clock.js";
 import { degree, plain } from "./figures.js";
 import { offerPlots } from "./curve_slot.js";
 
+/** @type {any} the library's module carries no types */
+const uPlot = library;
 const TEXT = 13;
 const ROW = 17;
 const MOST_ROWS = 4;

@@ -102,6 +102,7 @@ class Server:
                 return found[1]
             if self._process.poll() is not None:
                 break
+        self._end(signal.SIGKILL)
         pytest.fail(f"the server did not say where it is:\n{heard}")
 
     def _end(self, number: signal.Signals) -> None:
@@ -144,6 +145,7 @@ class Screen:
         self.page.set_default_timeout(DEADLINE_S * 1000)
         self.complaints: list[str] = []
         self.outage_expected = False
+        self.refusal_expected = 0
         self._host = url.removeprefix("http://")
         self.page.on("console", lambda said: self._console(said.type, said.text))
         self.page.on("pageerror", lambda error: self.complaints.append(f"error: {error}"))
@@ -154,8 +156,9 @@ class Screen:
         assert self.complaints == []
 
     def _console(self, kind: str, text: str) -> None:
-        lost = "Failed to load resource: net::ERR_" in text
-        if kind in ("error", "warning") and not (lost and self.outage_expected):
+        lost = "Failed to load resource: net::ERR_" in text and self.outage_expected
+        refused = self.refusal_expected and f"status of {self.refusal_expected}" in text
+        if kind in ("error", "warning") and not (lost or refused):
             self.complaints.append(f"console {kind}: {text}")
 
     def _request(self, url: str) -> None:

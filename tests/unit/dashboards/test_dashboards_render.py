@@ -206,6 +206,24 @@ def test_the_scripts_are_told_what_they_need_to_go_on_from(stove: Json) -> None:
     assert facts["instruments"][0]["scale"] == 1.0
 
 
+def test_a_batch_that_can_not_be_computed_still_shows_its_temperature(stove: Json) -> None:
+    item = stove["batches"][0]
+    item["holds"], item["targets"], item["bands"] = [], [], []
+    item["trouble"] = "hold rest: Its band runs from 80 down to 70 degC. Mend the recipe's hold."
+
+    text = Reader(render("stove", stove)).text
+
+    assert (
+        "Holds and targets can't be shown: hold rest: Its band runs from 80 down to 70 °C." in text
+    )
+    assert "72.0 °C" in text
+
+
+def test_more_open_batches_than_fit_are_pointed_at(stove: Json) -> None:
+    assert "All open batches" not in render("stove", stove)
+    assert 'href="/batches?state=open"' in render("stove", {**stove, "more_open": True})
+
+
 def test_an_empty_stove_teaches_what_to_do_first(stove: Json) -> None:
     silent = Reader(render("stove", {**stove, "batches": [], "instruments": []})).text
     heard = Reader(render("stove", {**stove, "batches": []})).text
@@ -241,6 +259,10 @@ def test_the_record_shows_each_figure_with_its_uncertainty_and_origin(record: Js
 
     assert "Milk at the start of the pour 80.21 °C u 0.31 °C where from" in text
     assert "Lost to the room and the vessel not shown the milk was not weighed" in text
+    assert (
+        "The pour is placed by the dip in the curve: from 10:09:54 (u 1.3 s) to 10:10:12 (u 2 s)."
+    ) in text
+    assert "It was marked at 10:10:30." in text
     assert "series north/milk" in text
     assert "Closure before reconciliation 0.9780 u 0.0030" in text
     assert "Suspect: mash or pulp; no balance tells which." in text

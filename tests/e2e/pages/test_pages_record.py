@@ -1,0 +1,245 @@
+"""The record, the list and pairing in a real browser, against the real server."""
+
+from __future__ import annotations
+
+import re
+import time
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+pytestmark = pytest.mark.e2e
+
+WEIGHINGS_KG = {
+    "dry": 0.6, "soaked": 1.32, "water": 3.19, "mash": 4.51, "pulp": 0.94, "milk": 3.56,
+    "coagulant": 0.012, "coagulant_water": 0.243, "curd": 1.01, "whey": 2.795,
+}  # fmt: skip
+
+
+@pytest.fixture
+def finished(server: Any, recipe: dict[str, Any]) -> str:
+    """A batch with a curve of four minutes, marks, weighings and an outcome."""
+    kept = server.post("/v1/recipes", recipe)
+    curve = [
+        *[98.0] * 60,
+        *[98.0 - 0.3 * i for i in range(60)],
+        *[76.0 - 0.01 * i for i in range(120)],
+    ]
+    server.say("north/milk", "Cel", *curve)
+    made = server.post(
+        "/v1/batches",
+        {"name": "North, soybean", "pot": "North", "thermometer": "north/milk",
+         "recipe": kept["id"]},
+    )  # fmt: skip
+    batch = str(made["id"])
+    now_s = time.time()
+    for kind, ago_s in (("boil", 239), ("addition", 121), ("cover", 110)):
+        at = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(now_s - ago_s))
+        server.post(f"/v1/batches/{batch}/events", {"kind": kind, "at": at})
+    for stream, mass_kg in WEIGHINGS_KG.items():
+        body = {"stream": stream, "mass": {"value": mass_kg, "unit": "kg"}}
+        server.post(f"/v1/batches/{batch}/weighings", body)
+    return batch
+
+
+def test_the_record_shows_the_whole_batch(server: Any, device: Any, finished: str) -> None:
+    page = device.page
+    page.goto(f"/batches/{finished}")
+
+    expect(page.get_by_role("heading", name="North, soybean")).to_be_visible()
+    expect(page.locator(".record .uplot canvas")).to_be_visible()
+    holds = page.locator('[data-part="holds"]')
+    expect(holds).to_contain_text("boil")
+    expect(holds.locator('[data-verdict="met"]')).to_be_visible()
+    expect(page.locator('[data-part="addition"]')).to_contain_text("Milk at the start of the pour")
+    expect(page.locator("svg.flow")).to_be_visible()
+    expect(page.locator('[data-part="balance"]')).to_contain_text("Closure before reconciliation")
+    expect(page.locator(".seal")).to_contain_text("head")
+    analysis = server.get(f"/v1/batches/{finished}/analysis")
+    before = analysis["addition"]["before"]
+    shown = page.locator('[data-part="addition"] tr').first.inner_text()
+    assert f"{before['value']:.1f}" in shown
+    assert (
+        page.evaluate("document.documentElement.scrollWidth") <= device.page.viewport_size["width"]
+    )
+
+
+def test_a_mark_is_put_right_and_what_it_was_stays_readable(
+    server: Any, screen: Any, finished: str
+) -> None:
+    page = screen().page
+    page.goto(f"/batches/{finished}")
+    row = page.locator('[data-part="marks"] tr[data-event]').filter(has_text="Cover")
+    row.get_by_text("change").tap()
+    field = row.get_by_label("Its time")
+    before = field.input_value()
+    clock = before[11:].split(":")
+    minute = (int(clock[1]) + 59) % 60
+    field.fill(f"{before[:11]}{clock[0]}:{minute:02d}:{clock[2]}" if minute != 59 else before)
+    row.get_by_label("Note").fill("the lid went on late")
+    row.get_by_role("button", name="Put right").tap()
+
+    expect(page.locator('[data-part="marks"]')).to_contain_text("the lid went on late")
+    expect(page.locator('[data-part="marks"]')).to_contain_text("Taken back or replaced (1)")
+    events = server.get(f"/v1/batches/{finished}/events")["events"]
+    [cover] = [one for one in events if one["kind"] == "cover"]
+    local = page.evaluate(
+        "at => new Date(at).toLocaleString('sv', { timeZone: 'Europe/Vienna' })", cover["at"]
+    )
+    assert local.replace(" ", "T")[:16] == field_minute(before, minute)
+
+
+def field_minute(before: str, minute: int) -> str:
+    """Return the field's text to the minute, with another minute unless that was :59."""
+    return before[:16] if minute == 59 else f"{before[:14]}{minute:02d}"
+
+
+def test_a_weighing_changes_the_balance_and_can_be_undone(
+    server: Any, screen: Any, finished: str
+) -> None:
+    page = screen().page
+    page.goto(f"/batches/{finished}")
+    form = page.locator("#weighing-form")
+    form.get_by_label("Stream").select_option("block")
+    form.get_by_label("Mass").fill("0,87")
+    form.get_by_label("Unit").select_option("kg")
+    form.get_by_role("button", name="Record the weighing").tap()
+
+    row = page.locator('[data-part="weighings"] tbody tr').filter(has_text="block")
+    expect(row).to_contain_text("870")
+    expect(
+        page.locator('[data-part="balance"] .streams tr').filter(has_text="block")
+    ).to_contain_text("870")
+    row.get_by_role("button", name=re.compile("undo")).tap()
+    expect(page.locator('[data-part="weighings"] tbody tr').filter(has_text="block")).to_have_count(
+        0
+    )
+
+
+def test_a_mistyped_mass_is_told_beside_the_form_and_nothing_typed_is_lost(
+    server: Any, screen: Any, finished: str
+) -> None:
+    page = screen().page
+    page.goto(f"/batches/{finished}")
+    form = page.locator("#weighing-form")
+    form.get_by_label("Mass").fill("-5")
+    form.get_by_role("button", name="Record the weighing").tap()
+
+    expect(form.locator(".fault")).to_contain_text("kg")
+    expect(form.get_by_label("Mass")).to_have_value("-5")
+    form.get_by_label("Mass").fill("half")
+    form.get_by_role("button", name="Record the weighing").tap()
+    expect(form.locator(".fault")).to_contain_text("“half” is not a number")
+
+
+def test_what_was_seen_is_recorded_with_its_unit(server: Any, screen: Any, finished: str) -> None:
+    page = screen().page
+    page.goto(f"/batches/{finished}")
+    form = page.locator("#observation-form")
+    form.get_by_role("button", name="Record it").tap()
+    expect(page.locator('[data-part="observations"]')).to_contain_text("outcome set")
+
+    form.get_by_label("What", exact=True).select_option("hand_temperature")
+    form.get_by_label("Value").fill("21.5")
+    form.get_by_label("Of what").select_option("coagulant_water")
+    form.get_by_role("button", name="Record it").tap()
+
+    expect(page.locator('[data-part="observations"]')).to_contain_text(
+        "21.5 °C, of the coagulant water"
+    )
+    said = server.get(f"/v1/batches/{finished}/observations")["observations"]
+    assert [(one["quantity"], one["unit"]) for one in said] == [
+        ("outcome", None),
+        ("hand_temperature", "degC"),
+    ]
+
+
+def test_on_paper_the_record_has_its_curve_and_no_tools(
+    server: Any, screen: Any, finished: str
+) -> None:
+    page = screen().page
+    page.goto(f"/batches/{finished}")
+    expect(page.locator(".uplot canvas")).to_be_visible()
+
+    page.emulate_media(media="print")
+
+    expect(page.locator("#curve svg.curve")).to_be_visible()
+    expect(page.locator(".uplot")).to_be_hidden()
+    expect(page.locator("#weighing-form")).to_be_hidden()
+    expect(page.get_by_role("button")).to_have_count(0)
+    paper = page.pdf(format="A4", prefer_css_page_size=True)
+    assert 1 <= len(re.findall(rb"/Type\s*/Page\b", paper)) <= 4
+
+
+def test_a_batch_that_is_not_there_is_told_in_words(server: Any, screen: Any) -> None:
+    tablet = screen()
+    answer = server.http.get("/batches/nothing", headers={"Accept": "text/html"})
+    assert answer.status_code == 404
+    tablet.page.set_content(answer.text)
+
+    expect(tablet.page.locator("main")).to_contain_text("There is no batch 'nothing'.")
+
+
+def test_the_list_finds_a_batch_and_starts_another_like_it(
+    server: Any, device: Any, finished: str
+) -> None:
+    server.post("/v1/batches", {"name": "South, yellow pea", "pot": "South"})
+    page = device.page
+    page.goto("/batches")
+    expect(page.locator(".batches li")).to_have_count(2)
+    page.get_by_label(re.compile("Words in name")).fill("soybean north")
+    page.get_by_role("button", name="Search").tap()
+    expect(page.locator(".batches li")).to_have_count(1)
+
+    page.get_by_role("button", name=re.compile("Start again like this")).tap()
+
+    expect(page.locator(".pot")).to_have_count(3)
+    newest = server.get("/v1/batches?q=soybean")["batches"][0]
+    assert newest["id"] != finished
+    assert newest["recipe"]["version"] == 1
+
+
+def test_a_phone_from_elsewhere_is_paired_by_the_printed_address(server: Any, screen: Any) -> None:
+    # A forwarded call is no local call: the header stands for another machine.
+    phone = screen(extra_http_headers={"X-Forwarded-For": "192.0.2.7"})
+    page = phone.page
+    page.goto("/batches")
+    expect(page.get_by_role("heading", name="Pair this device")).to_be_visible()
+    assert "to=/batches" in page.url
+
+    page.goto(f"/pair?to=/batches#{server.token()}")
+
+    expect(page.get_by_role("heading", name="Batches")).to_be_visible()
+    assert server.token() not in page.url
+    page.goto("/")
+    expect(page.get_by_role("heading", name="No batch is open")).to_be_visible()
+    expect(page.locator("#notices")).to_contain_text(
+        "Routes are added on the kitchen's own machine"
+    )
+
+
+def test_a_wrong_token_is_told_beside_its_field(server: Any, screen: Any) -> None:
+    phone = screen(extra_http_headers={"X-Forwarded-For": "192.0.2.7"})
+    phone.refusal_expected = 403
+    phone.page.goto("/pair")
+    phone.page.get_by_label("Token").fill("wrong")
+    phone.page.get_by_role("button", name="Pair").tap()
+
+    expect(phone.page.locator(".fault")).to_contain_text("This is not the kitchen's token.")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_the_other_pages(
+    server: Any, screen: Any, finished: str, scheme: str
+) -> None:
+    for path in (f"/batches/{finished}", "/batches", "/pair"):
+        tablet = screen(color_scheme=scheme)
+        tablet.page.goto(path)
+        if finished in path:
+            expect(tablet.page.locator(".uplot canvas")).to_be_visible()
+
+        found = Axe().run(tablet.page)
+
+        assert found.violations_count == 0, found.generate_report()
