@@ -17,7 +17,7 @@ from api.process.pour_readings import PourReadings
 from api.process.pour_search import Found, Lag, Mark, believed, grid
 from api.process.pour_trend import Candidates
 
-_DURATIONS_S = (2.5, 5.0, 9.0, 15.0, 24.0, 38.0, 60.0)
+_DURATIONS_S = (3.0, 6.0, 11.0, 19.0, 33.0, 58.0)
 _GAP_S = 12.0
 
 
@@ -49,7 +49,10 @@ def fit_pour(
     few = _cases(problem, lag, mark, found, few=True)
     memory_s, wander = character(problem, few)
     cases = _cases(problem, lag, mark, found, few=False)
-    solved = [problem.solve(case, memory_s, wander) for case in cases]
+    noise = problem.noise(memory_s)
+    solved = [
+        problem.solve(case, noise.whitened(problem.columns(case)), noise, wander) for case in cases
+    ]
     best = max(solved, key=lambda one: float(np.max(one.log_weight)))
     if not np.isfinite(np.max(best.log_weight)):
         return None
@@ -89,7 +92,8 @@ def fit_at_mark(readings: PourReadings, lag: Lag, mark: Mark) -> PourFit | None:
     pour = Candidates(-duration_s / 2 * one, duration_s * one, lag_s * one, 0.05 * one, np.zeros(1))
     case = Case(lag.in_trend_s, pour)
     memory_s, wander = character(problem, [case], any_sign=True)
-    solved = problem.solve(case, memory_s, wander)
+    noise = problem.noise(memory_s)
+    solved = problem.solve(case, noise.whitened(problem.columns(case)), noise, wander)
     variance, inflation = noise_left(problem, solved, memory_s)
     solved = replace(solved, log_weight=np.zeros(1))
     return averaged(problem, [solved], variance * inflation, 1.0)
@@ -102,14 +106,14 @@ def _cases(problem: Problem, lag: Lag, mark: Mark, found: Found, *, few: bool) -
     else:
         starts, durations = _starts(problem.time_s, found), _DURATIONS_S
     if lag.time_constant_s is None:
-        ratios = (0.6, 1.0, 1.6) if few else (0.3, 0.5, 0.8, 1.25, 2.0, 3.0)
+        ratios = (0.6, 1.0, 1.6) if few else (0.35, 0.6, 1.0, 1.6, 2.6)
         lags = np.clip(np.array(ratios) * found.lag_s, 1.0, 60.0)
         start, duration, first = grid(starts, durations, lags)
         prior = believed(start, duration, mark)
         return [Case(0.0, Candidates(start, duration, first, 0.3 * first, prior))]
     start, duration = grid(starts, durations)
     prior = believed(start, duration, mark)
-    steps = (0.0,) if few or lag.u_s <= 0 else (-1.5, -0.75, 0.0, 0.75, 1.5)
+    steps = (0.0,) if few or lag.u_s <= 0 else (-1.25, 0.0, 1.25)
     cases = []
     for step in steps:
         lag_s = max(lag.time_constant_s + step * lag.u_s, 0.3)
@@ -126,4 +130,4 @@ def _starts(time_s: Floats, found: Found) -> Floats:
     for at in np.flatnonzero(gaps > max(_GAP_S, 3.0 * float(np.median(gaps)))):
         if time_s[at] < high + found.duration_s and time_s[at + 1] > low:
             low, high = min(low, float(time_s[at]) - 5.0), max(high, float(time_s[at + 1]) + 3.0)
-    return np.linspace(low, high, min(max(round((high - low) / 1.6), 10), 36))
+    return np.linspace(low, high, min(max(round((high - low) / 2.0), 10), 30))

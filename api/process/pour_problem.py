@@ -78,12 +78,27 @@ class Problem:
     passing_k: tuple[float, float]
     expected_k: tuple[float, float] | None
 
-    def solve(self, case: Case, memory_s: float, wander: float) -> Solved:
+    def columns(self, case: Case) -> Floats:
+        """Return what each candidate of a case adds to the readings, noise not whitened.
+
+        Args:
+            case: Lag and candidates [s].
+
+        Returns:
+            Shape (3, n, c), as `pour_columns`.
+
+        Source:
+            As `pour_columns`.
+        """
+        return pour_columns(self.time_s, case.pours, passing=True)
+
+    def solve(self, case: Case, whitened: Floats, noise: Noise, wander: float) -> Solved:
         """Return the case solved for every candidate.
 
         Args:
             case: Lag and candidates [s].
-            memory_s: For how long the noise remembers itself [s].
+            whitened: Its columns, whitened by `noise`.
+            noise: What the readings carry [K].
             wander: How far the slope wanders within a minute [K/min].
 
         Returns:
@@ -92,12 +107,10 @@ class Problem:
         Source:
             As `score`.
         """
-        noise = correlated(self.time_s, self.spread_k, memory_s)
         change = slope_change(np.maximum(wander, _NEAR_WANDER * self.near), _KNOT_S)
         shown = noise.whitened(self.value)
         trend = fit_trend(self.time_s, shown, noise, (self.knots_s, change), case.trend_lag_s)
-        columns = noise.whitened(pour_columns(self.time_s, case.pours, passing=True))
-        scored = score(trend, columns, self.passing_k, self.expected_k)
+        scored = score(trend, whitened, self.passing_k, self.expected_k)
         weight = scored.log_likelihood + case.pours.log_prior
         weight = np.where(scored.sizes[:, DROP] > 0, weight, -np.inf)
         return Solved(case.trend_lag_s, trend, case.pours, scored, weight)
@@ -170,13 +183,15 @@ def character(
         Largest marginal likelihood (definition).
     """
     best = (-math.inf, _MEMORIES_S[0], _WANDERS[0])
-    for memory_s in _MEMORIES_S:
-        for wander in _WANDERS:
-            for case in cases:
-                solved = problem.solve(case, memory_s, wander)
+    for case in cases:
+        columns = problem.columns(case)
+        for memory_s in _MEMORIES_S:
+            noise = problem.noise(memory_s)
+            whitened = noise.whitened(columns)
+            for wander in _WANDERS:
+                solved = problem.solve(case, whitened, noise, wander)
                 weight = solved.scored.log_likelihood if any_sign else solved.log_weight
-                likely = float(np.logaddexp.reduce(weight))
-                best = max(best, (likely, memory_s, wander))
+                best = max(best, (float(np.logaddexp.reduce(weight)), memory_s, wander))
     return best[1], best[2]
 
 

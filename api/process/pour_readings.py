@@ -152,6 +152,11 @@ def _lifted(time_s: Floats, value: Floats, white: float, resolution: float) -> N
 def _plunged(time_s: Floats, value: Floats) -> NDArray[np.bool_]:
     """Return where the probe has fallen farther than any pour takes it, and what follows."""
     out = np.zeros(value.size, dtype=np.bool_)
+    if not value.size:
+        return out
+    highest = np.maximum.accumulate(value)
+    if np.all(highest - value <= _PLUNGE_FRACTION * np.maximum(highest - _COOL_ROOM_DEGC, 20.0)):
+        return out
     at = 0
     while at < value.size:
         earlier = int(np.searchsorted(time_s, time_s[at] - _PLUNGE_S))

@@ -95,16 +95,6 @@ def lagged_hinge(since_s: Floats, lag_s: Floats | float) -> Floats:
     return result
 
 
-def twice_lagged_hinge(since_s: Floats, lag_s: Floats, second_lag_s: Floats) -> Floats:
-    """Return the answer of two first-order lags in a row to a ramp of slope 1 [s]."""
-    second = np.where(
-        np.abs(lag_s - second_lag_s) < 0.01 * lag_s, 0.97 * second_lag_s, second_lag_s
-    )
-    one, two = lagged_hinge(since_s, lag_s), lagged_hinge(since_s, second)
-    result: Floats = (lag_s * one - second * two) / (lag_s - second)
-    return result
-
-
 def pour_columns(time_s: Floats, pours: Candidates, *, passing: bool) -> Floats:
     """Return what 1 K of drop, 1 K/s of slope, and 1 K of what passes add to each reading.
 
@@ -122,13 +112,22 @@ def pour_columns(time_s: Floats, pours: Candidates, *, passing: bool) -> Floats:
     begun = time_s[:, None] - pours.start_s
     over = begun - pours.duration_s
     lag, second = pours.lag_s, pours.second_lag_s
-    after = twice_lagged_hinge(over, lag, second)
-    share = (twice_lagged_hinge(begun, lag, second) - after) / pours.duration_s
+    first, then = lagged_hinge(begun, lag), lagged_hinge(over, lag)
+    after = _with_second(then, over, lag, second)
+    share = (_with_second(first, begun, lag, second) - after) / pours.duration_s
     if not passing:
         return np.stack([-share, after])
     late = second + MIXING_S
-    mixed = twice_lagged_hinge(begun, lag, late) - twice_lagged_hinge(over, lag, late)
+    mixed = _with_second(first, begun, lag, late) - _with_second(then, over, lag, late)
     return np.stack([-share, after, share - mixed / pours.duration_s])
+
+
+def _with_second(once: Floats, since_s: Floats, lag_s: Floats, second_lag_s: Floats) -> Floats:
+    """Return the answer of two lags in a row to a hinge, that of the first one given."""
+    near = np.abs(lag_s - second_lag_s) < 0.01 * lag_s
+    second = np.where(near, 0.97 * second_lag_s, second_lag_s)
+    result: Floats = (lag_s * once - second * lagged_hinge(since_s, second)) / (lag_s - second)
+    return result
 
 
 @dataclass(frozen=True, slots=True)
