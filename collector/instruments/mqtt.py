@@ -121,6 +121,9 @@ class MqttInstrument:
             watch.cancel()
             if self._client is not None and not await let_go(self._client):
                 say(_log, "the broker does not let go", level=logging.WARNING, broker=self.name)
+            with self._lock:
+                self.window.lost()
+                self._client = None  # it closes what it holds once nobody refers to it
 
     def committed(self, receipts: Sequence[object]) -> None:
         """Acknowledge the messages of these deliveries, in the order of their arrival."""

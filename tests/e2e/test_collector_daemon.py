@@ -19,6 +19,7 @@ from collector.store.sqlite import SqliteStore
 if TYPE_CHECKING:
     from tests.e2e.conftest import (
         Broker,
+        GatedStore,
         Mosquitto,
         PtyLine,
         Publish,
@@ -286,6 +287,29 @@ def test_on_a_full_disk_nothing_is_acknowledged_nothing_lost_and_one_line_said(
     until(lambda: broker.told(f"Received PUBACK from {ID}") == 30, "all are acknowledged")
     told = [m for m in caplog.messages if "the store" in m]
     assert told == ["the store can not be written", "the store is written again"]
+
+
+def test_a_store_that_hangs_at_the_end_is_left_and_the_messages_come_again(
+    mosquitto: Mosquitto,
+    publish: Publish,
+    collecting: StartCollecting,
+    gated_store: GatedStore,
+    until: Until,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    broker = mosquitto()
+    hanging = collecting(stanza(broker, "senml"), store=gated_store)
+    subscribed(broker, until)
+    publish(broker, SERIES, [message("senml", n) for n in range(5)])
+    until(lambda: broker.told(f"Sending PUBLISH to {ID}") == 5, "all are sent")
+    until(lambda: gated_store.waiting == 1, "the commit hangs")
+    assert hanging.stop() == 5
+    assert "readings could not be committed before the end" in caplog.messages
+    assert broker.told(f"Received PUBACK from {ID}") == 0
+    gated_store.let_through()
+    collector = collecting(stanza(broker, "senml"))
+    until(lambda: broker.told(f"Received PUBACK from {ID}") == 5, "they came again")
+    assert collector.values(SERIES) == list(range(5))
 
 
 def test_a_file_is_played_beside_a_line_and_a_broker(
