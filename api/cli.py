@@ -84,12 +84,17 @@ def cli() -> None:
     default=None,
     help="Keep the demo here; without it, a folder for this once, removed at the end.",
 )
+@click.option(
+    "--broker/--no-broker",
+    default=True,
+    help="Use MQTT too, where Mosquitto is on the machine (default), or not.",
+)
 @_address_options
-def demo(data: Path | None, host: str, port: int) -> None:
+def demo(data: Path | None, broker: bool, host: str, port: int) -> None:
     """Run a simulated kitchen with three pots; all of its data is invented."""
     from api.demo.start import run_demo
 
-    sys.exit(run_demo(data, host=host, port=port, say=_say))
+    sys.exit(run_demo(data, host=host, port=port, with_broker=broker, say=_say))
 
 
 @cli.command()

@@ -27,11 +27,12 @@ from collector.instruments.simulated.virtual import (
 
 BEFORE_TARGET_S = 180.0
 SPEAKS_AFTER_S = 12.0
+PLACES = ("milk", "under_pot")
 _AT_ONCE = 1000
 
 
 def simulate(data_dir: Path, url: str, broker_port: int) -> int:
-    """Tell the history once, then run the live pots until told to stop.
+    """Start the live pots, tell the history once, and go on until told to stop.
 
     Args:
         data_dir: The demo's data folder, with its lines.
@@ -47,19 +48,26 @@ def simulate(data_dir: Path, url: str, broker_port: int) -> int:
     site = Site(url)
     if not site.wait(stop):
         return 0
-    now_ms = int(time.time() * 1000)
+    fresh = not site.get("/v1/batches?limit=1")["batches"]
     recipes = {name: site.post("/v1/recipes", body)["id"] for name, body in RECIPES.items()}
-    if not site.get("/v1/batches?limit=1")["batches"]:
-        for index, past in enumerate(HISTORY):
-            tell_history(site, past, recipes[past.recipe], now_ms, seed=index + 1)
-    pots, north_id = _live_pots(site, recipes, now_ms)
-    with _connected(pots, data_dir, url, broker_port) as kitchen:
+    pots, north_id = _live_pots(site, recipes, begins_south=fresh)
+    kitchen = _connected(pots, data_dir, url, broker_port)
+    for pot in pots:  # what they said while the records were made
+        _tell(site, pot.advance_to(time.time() - pot.start_ms / 1000.0))
+    with kitchen:
+        if fresh:
+            for index, past in enumerate(HISTORY):
+                now_ms = int(time.time() * 1000)
+                tell_history(site, past, recipes[past.recipe], now_ms, seed=index + 1)
         _live_on(site, kitchen, north_id, stop)
     return 0
 
 
-def _live_pots(site: Site, recipes: dict[str, str], now_ms: int) -> tuple[list[LivePot], str]:
+def _live_pots(
+    site: Site, recipes: dict[str, str], *, begins_south: bool
+) -> tuple[list[LivePot], str]:
     """Make the three pots; North is three minutes before its target."""
+    now_ms = int(time.time() * 1000)
     north, told = pot_before(
         fern_lane("north"), "target", BEFORE_TARGET_S, now_ms=now_ms, seed=now_ms % 1000
     )
@@ -70,13 +78,14 @@ def _live_pots(site: Site, recipes: dict[str, str], now_ms: int) -> tuple[list[L
         pot, _ = pot_before(fern_lane(name), "heat", 30.0, now_ms=now_ms, seed=now_ms % 997)
         pot.take_over()
         pots.append(pot)
-    begin_south(site, recipes["Yellow pea, nigari"], now_ms)
+    if begins_south:
+        begin_south(site, recipes["Yellow pea, nigari"], now_ms)
     return pots, north_id
 
 
 def _tell(site: Site, told: Sequence[Said]) -> None:
     """Send what the instruments said before, as a device sends what it kept."""
-    usable = [one for one in told if one.value is not None and one.stable]
+    usable = [one for one in told if one.place in PLACES and one.value is not None and one.stable]
     for start in range(0, len(usable), _AT_ONCE):
         pack = [
             {"n": one.series, "u": one.unit, "t": one.time_ms / 1000.0, "v": one.value}

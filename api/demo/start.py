@@ -22,13 +22,14 @@ _BROKERS = ("mosquitto", "/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto")
 LINES = ("north-scale", "south-scale", "small-probe", "small-scale")
 
 
-def run_demo(data: Path | None, *, host: str, port: int, say: Say) -> int:
+def run_demo(data: Path | None, *, host: str, port: int, with_broker: bool = True, say: Say) -> int:
     """Run the simulated kitchen until told to stop.
 
     Args:
         data: Where to keep it; None for a folder that is removed at the end.
         host: The address of the pages.
         port: Their port; 0 for any that is free.
+        with_broker: Use MQTT too, where Mosquitto is on the machine.
         say: Prints one line.
 
     Returns:
@@ -36,7 +37,7 @@ def run_demo(data: Path | None, *, host: str, port: int, say: Say) -> int:
     """
     with bind(host, port) as listener:  # a port in use is told before anything is made
         port = int(listener.getsockname()[1])
-    with _folder(data) as folder, _broker(folder) as broker_port:
+    with _folder(data) as folder, _broker(folder, wanted=with_broker) as broker_port:
         lines = folder / "lines"
         lines.mkdir(exist_ok=True)
         (folder / "curdwright.toml").write_text(_config(lines, broker_port), encoding="utf-8")
@@ -68,10 +69,10 @@ def _folder(data: Path | None) -> Iterator[Path]:
 
 
 @contextmanager
-def _broker(folder: Path) -> Iterator[int | None]:
+def _broker(folder: Path, *, wanted: bool) -> Iterator[int | None]:
     """Start a broker of the demo's own where Mosquitto is on the machine."""
     program = next((found for name in _BROKERS if (found := shutil.which(name))), None)
-    if program is None:
+    if program is None or not wanted:
         yield None
         return
     with socket.socket() as probe:

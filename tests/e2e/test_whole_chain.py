@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -96,13 +95,6 @@ def processes(tmp_path: Path) -> Iterator[Callable[..., Process]]:
     for process in started:
         process.stop()
         print(process.log.name, process.log.read_text()[-3000:])  # shown only if the test failed
-
-
-@pytest.fixture
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 def rfc3339(time_s: float) -> str:
