@@ -12,8 +12,9 @@ from api import views
 from api.analysis.evaporation import Vapour, vapour_of
 from api.analysis.gather import Gatherer, PlacedCurve
 from api.kitchen import Kitchen
-from api.process.addition import Addition, AdditionMark, temperatures_at_additions
+from api.process.addition import Addition, AdditionMark
 from api.process.addition_mixture import AdditionInputs
+from api.process.additions import temperatures_at_additions
 from api.process.quantities import NotShown, Quantity
 from api.process.weighings import Weighing, combine_weighings
 from api.records.batches import Batch, Kept
