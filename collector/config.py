@@ -74,7 +74,8 @@ class Config(Section):
         """What works now and may fail one day, each with its key path."""
         ports = [f"serial[{n}].{w}" for n, line in enumerate(self.serial) for w in line.warnings]
         brokers = [f"mqtt[{n}].{w}" for n, broker in enumerate(self.mqtt) for w in broker.warnings]
-        return (*ports, *brokers)
+        engine = [f"forward.{w}" for w in self.forward.warnings] if self.forward else []
+        return (*ports, *brokers, *engine)
 
 
 def load_config(

@@ -64,6 +64,14 @@ unit = "Cel"
 time_pointer = "/time"
 time_form = "rfc3339"             # or s, ms: since 1970 UTC
 
+[forward]                         # a central engine that takes the line protocol
+url = "https://engine.example:8086"
+token_env = "CURDWRIGHT_ENGINE_TOKEN"   # the variable that holds it, never the token
+org = "plant"
+bucket = "readings"
+site = "Fern Lane"                # a tag that tells sites apart; leave it out for none
+readings_per_write = 5000         # how many readings one request carries at most
+
 [[replay]]
 file = "last_week.csv"
 speed = 10.0

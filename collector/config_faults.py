@@ -65,6 +65,8 @@ def _is_branch(step: int | str) -> bool:
 
 def _got(path: str, given: Any) -> str:
     hidden = any(word in path.rsplit(".", 1)[-1] for word in _SECRET_WORDS)
+    if isinstance(given, str) and "://" in given:
+        hidden = hidden or any(mark in given for mark in "@?#")  # a password may stand there
     if given is None or hidden or isinstance(given, dict | list):
         return ""
     text = repr(given)

@@ -12,7 +12,14 @@ from typing import Annotated, Literal
 
 from pydantic import Field, SecretStr, ValidationInfo, field_validator
 
-from collector.config_sections import EnvironmentName, Section, secret, series_name, variable_is_set
+from collector.config_sections import (
+    LOOPBACK,
+    EnvironmentName,
+    Section,
+    secret,
+    series_name,
+    variable_is_set,
+)
 from collector.frames.factory import Choice, Payload, decoder
 from collector.frames.lines import LINE_FORMS, Weighing, compile_expression
 from collector.frames.names import template_fault
@@ -22,7 +29,6 @@ from collector.frames.protocol import Decoder
 from collector.units import kind_of
 
 _PLAIN_PORT = re.compile(r"/dev/tty(USB|ACM)[0-9]+")
-_LOOPBACK = ("127.0.0.1", "::1", "localhost")
 _POINTERS = ("value_pointer", "unit_pointer", "time_pointer", "boot_pointer", "sequence_pointer")
 
 
@@ -281,6 +287,6 @@ class Broker(Section):
     def warnings(self) -> tuple[str, ...]:
         """What works, but may mislead or leak one day."""
         found = [f"topics[{n}].{text}" for n, t in enumerate(self.topics) for text in t.warnings]
-        if self.password_env and not self.tls and self.host not in _LOOPBACK:
+        if self.password_env and not self.tls and self.host not in LOOPBACK:
             found.insert(0, f"tls: the password travels to {self.host} in clear. Set tls = true.")
         return tuple(found)

@@ -7,14 +7,18 @@ the later key, so that all faults of a file are found in one pass.
 
 from __future__ import annotations
 
+import re
 import zoneinfo
 from pathlib import PurePosixPath, PureWindowsPath
 from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationInfo, field_validator
 
 from collector.frames.names import name_fault
 
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+_HEADER_TEXT = re.compile(r"[!-~]+", re.ASCII)
 EnvironmentName = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")]
 
 
@@ -118,11 +122,39 @@ class Forward(Section):
     token_env: EnvironmentName
     org: str = Field(min_length=1)
     bucket: str = Field(min_length=1)
+    site: str | None = Field(default=None, min_length=1, max_length=80)
+    readings_per_write: int = Field(default=5000, ge=1, le=50_000)
     token: SecretStr | None = Field(default=None, exclude=True, repr=False)
 
     _token_set = field_validator("token_env")(variable_is_set)
 
+    @field_validator("url")
+    @classmethod
+    def _url_is_plain(cls, url: str) -> str:
+        try:
+            parts = urlsplit(url)
+            known = bool(parts.hostname) and parts.port != 0
+        except ValueError:  # no port number, or an address in broken brackets
+            known = False
+        if any(mark in url for mark in "@?#"):
+            raise ValueError("it must be an address alone: no name, no password, no query")
+        if not known:
+            raise ValueError("there is no host or port that could be reached in it")
+        return url
+
     @field_validator("token", mode="before")
     @classmethod
     def _token(cls, given: object, info: ValidationInfo) -> SecretStr | None:
-        return secret(given, info, "token_env")
+        token = secret(given, info, "token_env")
+        if token is not None and not _HEADER_TEXT.fullmatch(token.get_secret_value()):
+            raise ValueError(
+                "its variable must hold the token alone: no spaces, no line ends, ASCII only"
+            )
+        return token
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What works, but may leak one day."""
+        if self.url.startswith("https") or urlsplit(self.url).hostname in LOOPBACK:
+            return ()
+        return ("url: the token and the readings travel in clear. Use https.",)

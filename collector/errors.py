@@ -8,6 +8,7 @@ CurdwrightError
 ├── StoreError (OSError)               the readings file can't be used
 │   └── StoreVersionError              it was written by a newer version
 ├── InstrumentLostError (ConnectionError)   a port or broker went away; it is tried again
+├── EngineLostError (ConnectionError)       the central engine went away; it is tried again
 ├── ProcessError (ValueError)          a calculation was given what makes no sense
 ├── RecordError (ValueError)           a record that can't be accepted
 │   ├── UnknownRecordError (LookupError)    no such batch, event, series …
@@ -81,6 +82,20 @@ class StoreVersionError(StoreError):
 
 class InstrumentLostError(CurdwrightError, ConnectionError):
     """A port or a broker went away."""
+
+
+class EngineLostError(CurdwrightError, ConnectionError):
+    """The central engine can't be reached, or refuses what it is sent.
+
+    Attributes:
+        status: The HTTP status with which it refused, None if it didn't answer.
+    """
+
+    def __init__(
+        self, what: str, *, where: str = "", do: str = "", status: int | None = None
+    ) -> None:
+        super().__init__(what, where=where, do=do)
+        self.status = status
 
 
 class ProcessError(CurdwrightError, ValueError):

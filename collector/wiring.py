@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """From the configuration to instruments: one for each port, broker, file and simulated pot.
 
-Imports the configuration and the instruments; opens nothing.
+And to the forwarding to a central engine. Imports the configuration and what it names; opens
+nothing.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from pathlib import Path
 
 from collector.config import Broker, Config, Replay, SerialLine
 from collector.config_sections import SimulatedPot as SimulatedSection
+from collector.forward import Forwarder
+from collector.forward_engine import EngineSettings, LineEngine
 from collector.frames.names import as_series
 from collector.instruments.guarded import guarded
 from collector.instruments.mqtt import MqttInstrument
@@ -20,6 +23,7 @@ from collector.instruments.protocol import Clock, Instrument
 from collector.instruments.replay import ReplayFile, ReplayInstrument
 from collector.instruments.serial_line import LineRules, SerialInstrument
 from collector.instruments.simulated.simulated_pot import SimulatedPot, Wanted, simulated_pot
+from collector.store.sqlite import SqliteStore
 
 
 def instruments_of(config: Config, clock: Clock) -> list[Instrument]:
@@ -98,3 +102,25 @@ def simulated_instrument(pot: SimulatedSection, clock: Clock) -> SimulatedPot:
     """Return a pot that exists only in the computer."""
     wanted = Wanted(pot.name, pot.series_prefix, pot.seed, pot.speed, pot.options)
     return simulated_pot(wanted, clock)
+
+
+def forwarder_of(config: Config) -> Forwarder | None:
+    """Return what ships readings to the central engine, None where none is configured."""
+    wanted = config.forward
+    if wanted is None:
+        return None
+    settings = EngineSettings(
+        url=wanted.url,
+        token=wanted.token.get_secret_value() if wanted.token else "",
+        token_env=wanted.token_env,
+        org=wanted.org,
+        bucket=wanted.bucket,
+        site=wanted.site,
+    )
+    return Forwarder(
+        lambda: SqliteStore(config.readings_path),
+        lambda: LineEngine(settings),
+        name=wanted.url,
+        site=wanted.site,
+        limit=wanted.readings_per_write,
+    )

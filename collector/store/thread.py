@@ -19,11 +19,14 @@ R = TypeVar("R")
 
 
 class StoreThread:
-    """Calls blocking functions one after the other; ends with the program."""
+    """Calls blocking functions one after the other; ends with the program.
 
-    def __init__(self) -> None:
+    The forwarding has one of its own, since what it waits for is the network.
+    """
+
+    def __init__(self, name: str = "store") -> None:
         self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
-        threading.Thread(target=self._run, name="store", daemon=True).start()
+        threading.Thread(target=self._run, name=name, daemon=True).start()
 
     async def call(self, function: Callable[[A], R], argument: A) -> R:
         """Return what the function returns, or raise what it raises."""

@@ -62,7 +62,8 @@ def test_a_folder_in_the_place_of_the_file_is_an_error(tmp_path: Path) -> None:
 
 
 def test_the_example_is_a_configuration_and_builds_its_decoders(tmp_path: Path) -> None:
-    config = _load(tmp_path, EXAMPLE, CURDWRIGHT_MQTT_PASSWORD="fern")
+    secrets = {"CURDWRIGHT_MQTT_PASSWORD": "fern", "CURDWRIGHT_ENGINE_TOKEN": "basil"}
+    config = _load(tmp_path, EXAMPLE, **secrets)
     scale, probe = config.serial
     assert scale.decoder() == LineDecoder(
         series="north/scale", unit="kg", pattern="status-mode-weight-unit"
