@@ -93,15 +93,19 @@ async def collect_from(
             await asyncio.wait(pumps, timeout=PART_S)
         for task in others:
             task.cancel()
+    _say_stopped(committer, unsaved, time.monotonic() - begun_s)
+    return unsaved
+
+
+def _say_stopped(committer: Committer, unsaved: int, ran_s: float) -> None:
     say(
         _log,
         "stopped",
         level=logging.ERROR if unsaved else logging.INFO,
         uncommitted=unsaved,
-        ran_s=round(time.monotonic() - begun_s, 1),
+        ran_s=round(ran_s, 1),
         **asdict(committer.total),
     )
-    return unsaved
 
 
 async def _drain(committer: Committer) -> int:
