@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -60,8 +60,12 @@ class NoticeBook:
     def _engine(self) -> Engine:
         return self._journal.engine
 
-    def tell(self, finding: Finding) -> bool:
+    def tell(self, finding: Finding, wake: Callable[[], None] = lambda: None) -> bool:
         """Keep something that is to be told, unless it was told before.
+
+        Args:
+            finding: What was found.
+            wake: Called as soon as there is something to send.
 
         Returns:
             Whether it is new, and so somebody is to be called.
@@ -81,6 +85,7 @@ class NoticeBook:
         }
         if not finding.old:
             self._add_rows(finding)
+            wake()
         kind = PASSED if finding.old else NOTICE
         at = format_ms(self._journal.now_ms())
         try:

@@ -100,19 +100,12 @@ class Watch:
         told = 0
         for watch in self._batches.values():
             if watch.series & news.keys():
-                told += self._tell(self._judge(watch, news))
+                for finding in self._judge(watch, news):
+                    told += self._notices.tell(finding, self._post.wake)
         self._at = arrived[-1].arrival if arrived else last
         if told or time.monotonic() - self._saved_s >= _SAVE_EVERY_S:
             self._save()
         return self._at < last
-
-    def _tell(self, found: Sequence[Finding]) -> int:
-        told = 0
-        for finding in found:
-            if self._notices.tell(finding):
-                self._post.wake()
-                told += 1
-        return told
 
     def _save(self) -> None:
         if self._saved != self._at:

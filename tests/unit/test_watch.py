@@ -7,12 +7,15 @@ from typing import Any, Protocol
 
 import numpy as np
 import pytest
+from sqlalchemy.exc import OperationalError
 
+from api.corrections import Corrections
 from api.kitchen import Kitchen
 from api.records.chain import Entry
 from api.times import format_ms, parse_ms
 from api.watch.notice_book import NoticeBook
 from api.watch.post import Post
+from api.watch.recent import Reader
 from api.watch.watch import CURSOR, Watch
 from collector.readings import Quality, Reading, TimeSource
 
@@ -335,6 +338,48 @@ def test_one_batch_that_can_t_be_judged_does_not_silence_the_others(stove: Stove
     assert stove.told(batch) == ["South: passing 80 degC, rising"]
 
 
+def test_a_records_database_that_fails_for_a_while_loses_no_notice(stove: Stove) -> None:
+    add_route(stove.kitchen, "phone")
+    batch = stove.batch(target=TARGET)
+    stove.read(ramp(70, 79, 0.5))
+    engine = stove.kitchen.journal.engine
+    with engine.begin() as connection:
+        connection.exec_driver_sql("ALTER TABLE notice RENAME TO away")
+    stove.clock.ms += 1000
+    stove.store(81.0, stove.clock.ms)
+    before = stove.kitchen.readings.cursor(CURSOR)
+    with pytest.raises(OperationalError):
+        stove.watch.look()
+    assert stove.kitchen.readings.cursor(CURSOR) == before
+
+    with engine.begin() as connection:
+        connection.exec_driver_sql("ALTER TABLE away RENAME TO notice")
+    stove.restarted().look()
+
+    assert stove.told(batch) == ["North: passing 80 degC, rising"]
+
+
+def test_the_few_readings_behind_a_point_correct_it_as_all_of_them_would(stove: Stove) -> None:
+    check = {"series": MILK, "kind": "dip", "time_constant_s": 7.0, "u_s": 0.5}
+    stove.kitchen.journal.keep("check", {**check, "valid_from": "1970-01-01T00:00:00.000Z"})
+    noise = np.random.default_rng(5).normal(0.0, 0.05, 300)
+    begin_ms = stove.clock.ms
+    for second, value in enumerate((np.linspace(60, 75, 300) + noise).tolist()):
+        stove.store(value, begin_ms + 1000 * second)
+    reader = Reader(stove.kitchen.readings, Corrections(stove.kitchen.journal), ())
+    window_ms = (begin_ms - 3_600_000, begin_ms + 3_600_000)
+
+    whole = reader.read(MILK, window_ms, (), None)
+    assert whole is not None
+    last_s = begin_ms / 1000.0 + 200.0
+    recent = reader.read(MILK, window_ms, (), last_s - whole.reach_s)
+    assert recent is not None
+
+    later = recent.time_s > last_s
+    assert len(recent.time_s) < 130
+    assert recent.value_degc[later] == pytest.approx(whole.value_degc[whole.time_s > last_s])
+
+
 def test_the_addition_is_armed_only_when_the_boil_is_met(stove: Stove) -> None:
     batch = stove.batch(recipe=BOIL_THEN_ADD)
 
@@ -437,7 +482,7 @@ def test_a_hold_that_starts_at_the_addition_starts_where_the_curve_places_the_po
 
     (notice,) = stove.entries(batch, "notice")
     assert notice.body["text"] == "North: hold complete: stand, 4 min"
-    assert parse_ms(notice.body["at"]) == pytest.approx(poured_ms + 240_000, abs=6_000)
+    assert parse_ms(notice.body["at"]) == pytest.approx(poured_ms + 240_000, abs=10_000)
 
 
 def add_route(kitchen: Kitchen, name: str) -> None:
