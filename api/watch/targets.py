@@ -89,7 +89,8 @@ def _watched(
         said = steps[number]["target"]
     before = list(steps if number is None else steps[:number])
     holds = tuple(s["hold"]["name"] for s in before if s.get("hold") and s["kind"] in _HEATING)
-    acts = target.kind == "addition" and not batch.body.get("self_set")
+    in_recipe = target.kind == "addition" and number is not None
+    acts = in_recipe and not batch.body.get("self_set")
     boils_freely = not holds and any(step["kind"] in _BOILING for step in before)
     return Watched(
         target=target,

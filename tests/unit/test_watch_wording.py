@@ -136,6 +136,10 @@ def test_a_self_set_batch_is_never_asked_for_a_coagulant() -> None:
     assert only(batch(BOIL, ADDITION, self_set=True)).act_after is None
 
 
+def test_a_recipe_without_an_addition_asks_for_none() -> None:
+    assert only(batch(BOIL, target={"value": 80, "unit": "degC"})).act_after is None
+
+
 def test_steps_outside_the_pot_are_not_read_from_the_milk() -> None:
     chill = {"kind": "chill", "target": {"value": 5, "unit": "degC"}}
 
