@@ -64,16 +64,19 @@ class SqliteStore:
 
         Raises:
             StoreError: The commit failed; nothing of it is kept, and it may be tried again.
+            OverflowError: A number is too large to be kept; nothing of it is kept.
         """
         with self._lock:
             try:
                 self._writer.execute("BEGIN IMMEDIATE")
                 done = Writing(self._writer).write(readings)
                 self._writer.execute("COMMIT")
-            except sqlite3.Error as error:
+            except BaseException as error:
                 with suppress(sqlite3.Error):
                     if self._writer.in_transaction:
                         self._writer.execute("ROLLBACK")
+                if not isinstance(error, sqlite3.Error):
+                    raise
                 raise StoreError(
                     f"{len(readings)} readings could not be committed ({error}).",
                     where=str(self.path),

@@ -29,6 +29,11 @@ class _Series:
     stamped_ms: int
 
 
+def _is_numbered(reading: Reading) -> bool:
+    # Without a boot id, a device that begins to count anew would seem to repeat itself.
+    return reading.boot is not None and reading.sequence is not None
+
+
 class Writing:
     """The writing of one transaction; made anew for each."""
 
@@ -92,10 +97,14 @@ class Writing:
         if reading.frame is not None and self._counted_in_flood(reading, series):
             self._bad += 1
             return
-        if reading.sequence is not None and self._said_before(reading, series):
+        if _is_numbered(reading) and self._said_before(reading, series):
             return
         if reading.time_source is TimeSource.ARRIVAL:
-            if reading.redelivered and reading.sequence is None and reading.quality == Quality.GOOD:
+            if (
+                reading.redelivered
+                and not _is_numbered(reading)
+                and reading.quality is Quality.GOOD
+            ):
                 reading = replace(reading, quality=Quality.SUSPECT, reason=POSSIBLE_REPEAT)
             reading = self._stamped(reading, series)
         row = self._row(reading, series)
@@ -106,10 +115,10 @@ class Writing:
         self._suspect += reading.quality is Quality.SUSPECT
         self._bad += reading.quality is Quality.BAD
         self._arrive(series.number, reading.time_ms)
-        if reading.sequence is not None:
+        if _is_numbered(reading):
             self._db.execute(
                 "INSERT OR IGNORE INTO sequence VALUES (?, ?, ?, ?)",
-                (series.number, reading.boot or "", reading.sequence, reading.time_ms),
+                (series.number, reading.boot, reading.sequence, reading.time_ms),
             )
         if reading.frame is not None:
             self._db.execute(
@@ -133,7 +142,7 @@ class Writing:
             "SELECT s.time_ms, r.value FROM sequence s JOIN reading r "
             "ON r.series = s.series AND r.time_ms = s.time_ms "
             "WHERE s.series = ? AND s.boot = ? AND s.sequence = ?",
-            (series.number, reading.boot or "", reading.sequence),
+            (series.number, reading.boot, reading.sequence),
         ).fetchone()
         if found is None:
             return False

@@ -311,7 +311,7 @@ def test_an_error_that_hides_in_the_whole_still_stands_out_alone() -> None:
     weighings = [Weighing(name, name, mass, 0.001) for name, mass in masses.items()]
 
     balance = mass_balance(
-        Process(("soak", "grind", "strain", "heat", "set", "press")),
+        Process((Step.SOAK, Step.GRIND, Step.STRAIN, Step.HEAT, Step.SET, Step.PRESS)),
         weighings,
         evaporation=Quantity(0.947, "kg", 0.02, "scale"),
     )

@@ -110,6 +110,23 @@ def test_a_running_number_recognises_a_repeat_that_carries_no_time(store: Sqlite
     assert (done.stored, done.repeated) == (1, 1)
 
 
+def test_a_count_without_a_boot_id_proves_no_repeat(store: SqliteStore) -> None:
+    first = said(80.0, time_source=TimeSource.ARRIVAL, sequence=1)
+    store.append([first])
+
+    done = store.append([said(80.0, T0 + 5000, time_source=TimeSource.ARRIVAL, sequence=1)])
+
+    assert (done.stored, done.repeated) == (1, 0)
+
+
+def test_what_can_not_be_kept_at_all_leaves_the_store_usable(store: SqliteStore) -> None:
+    with pytest.raises(OverflowError):
+        store.append([said(1.0), said(2.0, 2**70)])
+
+    assert store.append([said(3.0)]).stored == 1
+    assert len(store.stretch("fern/north/milk").time_ms) == 1
+
+
 def test_a_frame_that_cannot_be_read_is_kept(store: SqliteStore) -> None:
     store.append([bad_reading("ttyS9", "no number", b"\xff" * 300, T0)])
 

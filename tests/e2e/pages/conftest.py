@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-import httpx
+import httpx2
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
 
@@ -38,7 +38,7 @@ class Server:
         self._port = "0"
         self._process: subprocess.Popen[str] | None = None
         self.start()
-        self.http = httpx.Client(base_url=self.url, timeout=DEADLINE_S)
+        self.http = httpx2.Client(base_url=self.url, timeout=DEADLINE_S)
 
     def start(self) -> None:
         """Start it, on the same port as before, and wait until it says where it is."""
