@@ -22,13 +22,16 @@ async function pair(sent) {
   location.replace(destination());
 }
 
-if (form instanceof HTMLFormElement) {
-  onSubmit(form, pair);
+/** The address of a pairing picture carries the token behind its #. */
+function tryFragment() {
   const token = decodeURIComponent(location.hash.slice(1));
-  const input = form.elements.namedItem("token");
-  if (token && input instanceof HTMLInputElement) {
-    history.replaceState(null, "", location.pathname + location.search);
-    input.value = token;
-    attempt(form, pair);
-  }
+  const input = form instanceof HTMLFormElement ? form.elements.namedItem("token") : null;
+  if (!token || !(input instanceof HTMLInputElement) || !(form instanceof HTMLFormElement)) return;
+  history.replaceState(null, "", location.pathname + location.search);
+  input.value = token;
+  attempt(form, pair);
 }
+
+onSubmit(form, pair);
+window.addEventListener("hashchange", tryFragment);
+tryFragment();
