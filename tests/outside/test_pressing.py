@@ -81,3 +81,36 @@ def test_the_uncertainty_of_what_is_left_is_that_of_a_monte_carlo_run() -> None:
     to_95 = np.array([(f.time_to_95.value - 400 * math.log(20)) / f.time_to_95.u for f in fits])
     assert to_95.std() == pytest.approx(1.0, abs=0.16)
     assert abs(to_95.mean()) < 0.25
+
+
+@pytest.mark.parametrize(
+    ("total_kg", "fast_fraction", "fast_s", "slow_s", "length_s", "step_kg"),
+    [
+        (0.7, 0.6, 60.0, 800.0, 1500.0, 0.001),
+        (2.8, 0.6, 60.0, 800.0, 1500.0, 0.002),
+        (0.3, 0.3, 40.0, 500.0, 2000.0, 0.001),
+    ],
+)
+def test_what_is_left_of_a_drain_that_was_faster_at_first_lies_in_its_interval(
+    total_kg: float,
+    fast_fraction: float,
+    fast_s: float,
+    slow_s: float,
+    length_s: float,
+    step_kg: float,
+) -> None:
+    """Two rates at once; what is left is (1 - f) m exp(-t / slow): closed form, computed."""
+    true_left_kg = total_kg * (1 - fast_fraction) * math.exp(-length_s / slow_s)
+    time_s = np.arange(0.0, length_s)
+    slow = (1 - fast_fraction) * np.exp(-time_s / slow_s)
+    whey = total_kg * (1 - fast_fraction * np.exp(-time_s / fast_s) - slow)
+    pulls = []
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0.0, step_kg / 2, time_s.size)
+        shown = np.round((whey + noise) / step_kg) * step_kg
+        found = drain_of(Curve(time_s, shown, resolution=step_kg))
+        assert isinstance(found, Drain)
+        assert found.fitted_from_s > fast_s
+        pulls.append((found.left.value - true_left_kg) / found.left.u)
+
+    assert np.mean(np.abs(pulls) <= 2.0) >= 0.9
