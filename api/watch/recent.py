@@ -71,8 +71,7 @@ class Reader:
             series: Its name.
             window_ms: From when to when it belongs to the batch [ms since 1970 UTC].
             news: Its readings that have just arrived.
-            from_s: Only what is needed to correct the readings after this moment; None for the
-                whole window [s since 1970 UTC].
+            from_s: Leave out what lies before it; None for the whole window [s since 1970 UTC].
 
         Returns:
             None if the series measures no temperature.
