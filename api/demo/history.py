@@ -104,6 +104,8 @@ def _tell_records(site: Site, batch_id: str, played: Played, past: Past) -> None
     for kind, at_s in played.marks_s.items():
         if kind != "end":
             site.mark(batch_id, kind, at_s, who=MAKER)
+    for pour in played.truth.pours[1:]:
+        site.mark(batch_id, "addition", pour.start_s + 3.0, who=MAKER)
     site.post(
         f"/v1/batches/{batch_id}/bindings",
         {
@@ -113,13 +115,14 @@ def _tell_records(site: Site, batch_id: str, played: Played, past: Past) -> None
         },
     )
     for stream, weighed in played.weighings.items():
+        if stream in ("coagulant", "coagulant_water"):
+            continue  # weighed pour by pour, below
         error_kg = past.pulp_error_kg if stream == "pulp" else 0.0
         at_s = events["press"] if stream in ("block", "press_whey") else events["heat"]
         site.weigh(batch_id, stream, weighed.mass_kg + error_kg, weighed.u_kg, at_s=at_s)
-    pour = played.truth.pours[0]
+    for plan, pour in zip(played.scenario.pours, played.truth.pours, strict=True):
+        site.weigh_slurry(batch_id, plan, pour.start_s)
     observations = [
-        {"quantity": "hand_temperature", "of": "coagulant_water", "value": pour.slurry_degc,
-         "unit": "degC", "u": 0.5, "at": format_s(pour.start_s)},
         {"quantity": "outcome", "text": past.outcome, "at": format_s(events["unmould"])},
         {"quantity": "taste", "text": past.taste, "at": format_s(events["unmould"] + 7200.0)},
     ]  # fmt: skip
