@@ -153,8 +153,13 @@ class Forward(Section):
         return token
 
     @property
+    def on_this_machine(self) -> bool:
+        """Whether nothing goes over a network."""
+        return urlsplit(self.url).hostname in LOOPBACK
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """What works, but may leak one day."""
-        if self.url.startswith("https") or urlsplit(self.url).hostname in LOOPBACK:
+        if self.url.startswith("https:") or self.on_this_machine:
             return ()
         return ("url: the token and the readings travel in clear. Use https.",)

@@ -116,6 +116,7 @@ def forwarder_of(config: Config) -> Forwarder | None:
         org=wanted.org,
         bucket=wanted.bucket,
         site=wanted.site,
+        compressed=not wanted.on_this_machine,
     )
     return Forwarder(
         lambda: SqliteStore(config.readings_path),

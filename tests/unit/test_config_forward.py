@@ -35,6 +35,7 @@ def test_an_engine_has_defaults_and_its_token_comes_from_its_variable(tmp_path: 
     assert config.forward.token.get_secret_value() == "basil"
     assert "basil" not in repr(config) + str(config.model_dump())
     assert config.warnings == ()
+    assert config.forward.on_this_machine
 
 
 @pytest.mark.parametrize(
@@ -63,8 +64,11 @@ def test_a_token_that_no_header_can_carry_is_refused_and_not_shown(
 
 
 def test_a_token_that_travels_in_clear_is_a_warning(tmp_path: Path) -> None:
-    (warning,) = _load(tmp_path, _forward("http://192.0.2.7:8428"), FERN_TOKEN="basil").warnings
+    config = _load(tmp_path, _forward("http://192.0.2.7:8428"), FERN_TOKEN="basil")
+    (warning,) = config.warnings
     assert warning.startswith("forward.url: ")
+    assert config.forward is not None
+    assert not config.forward.on_this_machine
     assert _load(tmp_path, _forward("https://192.0.2.7"), FERN_TOKEN="basil").warnings == ()
 
 

@@ -92,9 +92,11 @@ def test_lines_are_those_that_the_client_library_would_write(
     tags = {"series": series, "unit": unit, "quality": "good"}
     data = {"measurement": "reading", "tags": tags, "fields": {"value": value}, "time": time_ms}
     written = Point.from_dict(data).to_line_protocol()  # a whole number is taken as the time it is
-    ours = line(reading(value, series=series, unit=unit, time_ms=time_ms))
+    head, field, time = line(reading(value, series=series, unit=unit, time_ms=time_ms)).rsplit(
+        " ", 2
+    )
     # It writes whole numbers without their ".0", which says the same.
-    assert ours.replace(".0 ", " ") == written
+    assert f"{head} {field.removesuffix('.0')} {time}" == written
 
 
 @given(st.text(max_size=30))
