@@ -6,8 +6,10 @@ from __future__ import annotations
 import errno
 import ipaddress
 import logging
+import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
 
@@ -21,6 +23,7 @@ from api.kitchen import open_kitchen
 from collector.errors import CurdwrightError
 
 Say = Callable[[str], None]
+_SIGNALS = (signal.SIGINT, signal.SIGTERM)
 
 
 class _Server(uvicorn.Server):
@@ -30,7 +33,18 @@ class _Server(uvicorn.Server):
         super().__init__(config)
         self._app = app
 
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """End on a signal with exit code 0: to be told to stop is no failure."""
+        before = {number: signal.signal(number, self.handle_exit) for number in _SIGNALS}
+        try:
+            yield
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """Let open streams end, then the server."""
         self._app.state.broadcast.stopping.set()
         super().handle_exit(sig, frame)
 

@@ -3,7 +3,9 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +37,7 @@ def open_database(address: str) -> Engine:
         event.listen(engine, "begin", _begin_sqlite)
     shown = engine.url.render_as_string(hide_password=True)
     try:
+        _keep_private(engine)
         _migrate(engine, shown)
     except SQLAlchemyError as error:
         engine.dispose()
@@ -49,6 +52,14 @@ def open_database(address: str) -> Engine:
         engine.dispose()
         raise
     return engine
+
+
+def _keep_private(engine: Engine) -> None:
+    """Notice addresses hold secrets: a new SQLite file is for its owner alone."""
+    path = engine.url.database
+    if engine.dialect.name == "sqlite" and path and not Path(path).exists():
+        with suppress(OSError):  # what can't be made here is told when it is opened
+            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
 
 
 def _options(address: str) -> dict[str, Any]:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import stat
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -155,6 +156,13 @@ def test_a_database_of_a_newer_version_is_refused_and_left_alone(tmp_path: Path)
 def test_a_folder_that_is_not_there_is_said_with_what_to_do(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="--data"):
         open_database(f"sqlite:///{tmp_path / 'no' / 'records.sqlite3'}")
+
+
+def test_the_records_are_for_their_owner_alone(tmp_path: Path) -> None:
+    path = tmp_path / "records.sqlite3"
+    open_database(f"sqlite:///{path}").dispose()
+
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
 def test_opening_twice_migrates_once(tmp_path: Path) -> None:
