@@ -34,7 +34,8 @@ def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
     if entry.kind == "notice":
         return "alarm", {"batch": entry.chain, "id": entry.id, **entry.body}
     if entry.kind == "acknowledgement":
-        return "alarm", {"batch": entry.chain, "acknowledgement": entry.id, **entry.body}
+        heard = {"id": entry.body["notice"], "state": "acknowledged"}
+        return "alarm", {"batch": entry.chain, **heard, "at": entry.at, "who": entry.who}
     if entry.kind not in BATCH_KINDS:
         return None
     body = {key: value for key, value in entry.body.items() if key != "said"}

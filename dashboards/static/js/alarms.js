@@ -45,8 +45,13 @@ export function showNotices(standing) {
   standing.forEach(showNotice);
 }
 
-/** @param {import("./facts.js").Notice} notice */
+/** Show a notice, or put it away when another device says that it was heard.
+ * @param {import("./facts.js").Notice} notice */
 export function showNotice(notice) {
+  if (notice.state === "acknowledged") {
+    putAway(notice.id);
+    return;
+  }
   const list = document.getElementById("alarm-list");
   if (!list || heard().includes(notice.id) || document.getElementById(`notice-${notice.id}`)) return;
   const words = String(notice.text || notice.title || "A notice").replace(/degC/g, "°C").replace(/degF/g, "°F");
