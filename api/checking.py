@@ -6,10 +6,10 @@ from __future__ import annotations
 from typing import Any
 
 from api.entering import resolve_time
+from api.instrument_schemas import CheckBody
 from api.kitchen import Kitchen
 from api.process.boiling import boiling_point_at_altitude, boiling_point_at_pressure
 from api.process.quantities import Quantity
-from api.schemas import CheckBody
 from collector.config import Config
 from collector.errors import RecordError
 from collector.units import to_canonical

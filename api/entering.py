@@ -11,6 +11,7 @@ import math
 from typing import Any
 
 from api.kitchen import Kitchen
+from api.observed import fraction_of
 from api.process.weighings import default_weighing_u_kg
 from api.records.batches import Batch
 from api.records.chain import Entry
@@ -35,7 +36,10 @@ _CHECKED_UNITS: dict[str, str] = {
     "room_temperature": "temperature",
     "hand_temperature": "temperature",
     "pressure": "pressure",
+    "press_mass": "mass",
+    "press_area": "area",
 }
+_SHARES = ("moisture", "protein", "fat")
 
 
 def resolve_time(kitchen: Kitchen, at: str | None, sent_at: str | None) -> Fields:
@@ -77,11 +81,38 @@ def resolve_batch(kitchen: Kitchen, body: BatchBody) -> Fields:
         "scale": body.scale,
         "target": target,
         "ingredients": listed or (recipe["ingredients"] if recipe else None),
+        "coagulant": _coagulant(body, recipe),
+        "nominal_block": positive_mass(body.nominal_block, "nominal_block")
+        or (recipe or {}).get("nominal_block"),
         "self_set": body.self_set if body.self_set is not None else (recipe or {}).get("self_set"),
         "note": body.note,
         "said": body.said(),
     }
     return {key: value for key, value in fields.items() if value is not None}
+
+
+def positive_mass(measure: Measure | None, where: str) -> Fields | None:
+    """Return a mass as it was said, None if there is none.
+
+    Raises:
+        RecordError: It is not above 0.
+        UnitError: The unit isn't a mass.
+    """
+    if measure is None:
+        return None
+    if not to_canonical(measure.value, measure.unit, "mass") > 0.0:
+        raise RecordError(
+            f"{measure.value:g} {measure.unit} is not a mass to reckon with.",
+            where=where,
+            do="Give more than 0.",
+        )
+    return measure.model_dump()
+
+
+def _coagulant(body: BatchBody, recipe: Fields | None) -> Fields | None:
+    if body.coagulant is not None:
+        return body.coagulant.model_dump(exclude_none=True)
+    return (recipe or {}).get("coagulant")
 
 
 def frozen_recipe(kitchen: Kitchen, choice: str | RecipeChoice | None) -> Fields | None:
@@ -149,12 +180,16 @@ def observation_body(kitchen: Kitchen, body: ObservationBody) -> Fields:
     assert body.quantity is not None
     if (kind := _CHECKED_UNITS.get(body.quantity)) and body.value is not None:
         to_canonical(body.value, body.unit or "", kind)
+    if body.quantity in _SHARES and body.value is not None:
+        fraction_of(body.value, body.unit)
     fields: Fields = {
         "quantity": body.quantity,
         **resolve_time(kitchen, body.at, body.sent_at),
         "said": body.said(),
     }
     _add(fields, value=body.value, unit=body.unit, u=body.u, text=body.text, of=body.of)
+    _add(fields, nitrogen_factor=body.nitrogen_factor, attribute=body.attribute)
+    _add(fields, scale=body.scale.model_dump(exclude_none=True) if body.scale else None)
     return fields
 
 

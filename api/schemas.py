@@ -20,8 +20,8 @@ Place = Literal[
     "milk", "pulp", "curd", "block_core", "chill_water", "room", "under_pot", "under_press"
 ]
 QuantityKind = Literal[
-    "brix", "ph", "firmness", "moisture", "room_temperature", "pressure", "hand_temperature",
-    "outcome", "taste", "photo",
+    "brix", "ph", "firmness", "moisture", "protein", "fat", "room_temperature", "pressure",
+    "hand_temperature", "press_mass", "press_area", "outcome", "taste", "photo",
 ]  # fmt: skip
 Outcome = Literal["set", "weak", "did not set", "abandoned"]
 SeriesName = Annotated[
@@ -86,6 +86,14 @@ class IngredientShare(Body):
     lot: str | None = None
 
 
+class CoagulantBody(Body):
+    """The coagulant of a recipe or a batch; a brine with its share of the salt."""
+
+    name: str = Field(min_length=1, max_length=100)
+    strength_fraction: float | None = Field(default=None, gt=0, le=1)
+    lot: str | None = Field(default=None, max_length=100)
+
+
 class BatchBody(Sent):
     """A new batch."""
 
@@ -111,6 +119,8 @@ class BatchBody(Sent):
     target: Target | None = None
     started_at: Time | None = None
     ingredients: list[IngredientShare] | None = None
+    coagulant: CoagulantBody | None = None
+    nominal_block: Measure | None = None
     self_set: bool | None = None
     note: str | None = Field(default=None, max_length=2000)
 
@@ -182,15 +192,47 @@ class BindingBody(Withdrawable):
         return self
 
 
-class ObservationBody(Withdrawable):
-    """Something measured or seen by hand."""
+class TasteScale(Body):
+    """The scale of a tasting score, with what its two ends mean."""
 
+    low: float = Field(allow_inf_nan=False)
+    high: float = Field(allow_inf_nan=False)
+    low_words: str | None = Field(default=None, max_length=100)
+    high_words: str | None = Field(default=None, max_length=100)
+
+    @model_validator(mode="after")
+    def _rises(self) -> TasteScale:
+        if not self.low < self.high:
+            raise ValueError("the scale must end above where it begins")
+        return self
+
+
+class ObservationBody(Withdrawable):
+    """Something measured or seen by hand; a taste is a score of one attribute on a scale."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"quantity": "moisture", "value": 84.5, "unit": "%", "of": "block"},
+                {
+                    "quantity": "taste",
+                    "attribute": "firmness",
+                    "value": 6,
+                    "scale": {"low": 1, "high": 9, "low_words": "soft", "high_words": "hard"},
+                    "who": "taster 2",
+                },
+            ]
+        }
+    )
     quantity: QuantityKind | None = None
     value: float | None = Field(default=None, allow_inf_nan=False)
     unit: str | None = Field(default=None, max_length=20)
     u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     text: str | None = Field(default=None, max_length=4000)
     of: Stream | None = None
+    nitrogen_factor: float | None = Field(default=None, gt=0, le=10)
+    attribute: str | None = Field(default=None, min_length=1, max_length=100)
+    scale: TasteScale | None = None
     at: Time | None = None
 
     @model_validator(mode="after")
@@ -205,189 +247,14 @@ class ObservationBody(Withdrawable):
             raise ValueError("the text of an outcome is one of set, weak, did not set, abandoned")
         if self.value is None and not self.text:
             raise ValueError("give a value or a text")
-        return self
-
-
-class HoldBody(Body):
-    """A band to be kept for a time."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {
-                    "name": "covered hold",
-                    "low": {"value": 65, "unit": "degC"},
-                    "least": {"value": 13, "unit": "min"},
-                    "starts": "cover",
-                    "ends": "ladle",
-                    "basis": "quality",
-                }
-            ]
-        }
-    )
-    name: str = Field(min_length=1, max_length=100)
-    low: Measure | None = None
-    high: Measure | None = None
-    below_boiling: Measure | None = None
-    least: Measure
-    longest: Measure | None = None
-    starts: EventKind | Literal["band"] = "band"
-    ends: EventKind | None = None
-    unbroken: bool = True
-    basis: Literal["quality", "safety"] = "quality"
-
-    @model_validator(mode="after")
-    def _has_band(self) -> HoldBody:
-        if self.low is None and self.high is None and self.below_boiling is None:
-            raise ValueError("give low, high or below_boiling: a hold needs a band")
-        if self.low is not None and self.below_boiling is not None:
-            raise ValueError("give low or below_boiling, not both")
-        return self
-
-
-class StepBody(Body):
-    """One thing to do; the streams of the mass balance follow the order of the steps."""
-
-    kind: EventKind
-    note: str | None = Field(default=None, max_length=2000)
-    target: Target | None = None
-    hold: HoldBody | None = None
-    mass_ratio: float | None = Field(default=None, gt=0, allow_inf_nan=False)
-    stream: Stream | None = None
-
-
-class RecipeBody(Sent):
-    """A recipe, or a new version of one."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {
-                    "name": "Soybean, gypsum",
-                    "ingredients": [{"name": "soybean"}],
-                    "steps": [
-                        {
-                            "kind": "boil",
-                            "hold": {
-                                "name": "boil",
-                                "below_boiling": {"value": 2, "unit": "K"},
-                                "least": {"value": 10, "unit": "min"},
-                                "ends": "addition",
-                            },
-                        },
-                        {
-                            "kind": "addition",
-                            "target": {"value": 80, "unit": "degC", "approach": "falling"},
-                        },
-                        {
-                            "kind": "cover",
-                            "hold": {
-                                "name": "covered hold",
-                                "low": {"value": 65, "unit": "degC"},
-                                "least": {"value": 13, "unit": "min"},
-                                "starts": "cover",
-                                "ends": "ladle",
-                            },
-                        },
-                    ],
-                }
-            ]
-        }
-    )
-    name: str = Field(min_length=1, max_length=200)
-    ingredients: list[IngredientShare] = Field(min_length=1)
-    steps: list[StepBody] = Field(default_factory=list)
-    self_set: bool = False
-    without: list[Stream] = Field(default_factory=list)
-    note: str | None = Field(default=None, max_length=4000)
-
-
-class PotBody(Sent):
-    """A vessel, with what it weighs empty."""
-
-    name: str = Field(min_length=1, max_length=100)
-    empty: Measure | None = None
-    u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
-    volume: Measure | None = None
-    material: str | None = Field(default=None, max_length=50)
-    note: str | None = Field(default=None, max_length=2000)
-
-
-class IngredientBody(Sent):
-    """The maker's own analysis of an ingredient [fractions of its mass]."""
-
-    name: str = Field(min_length=1, max_length=100)
-    water_fraction: float | None = Field(default=None, ge=0, le=1)
-    protein_fraction: float | None = Field(default=None, ge=0, le=1)
-    fat_fraction: float | None = Field(default=None, ge=0, le=1)
-    nitrogen_factor: float | None = Field(default=None, gt=0, le=10)
-    allergens: list[str] | None = None
-    source: str | None = Field(default=None, max_length=500)
-    note: str | None = Field(default=None, max_length=2000)
-
-
-class LotBody(Sent):
-    """One purchase of an ingredient."""
-
-    ingredient: str = Field(min_length=1, max_length=100)
-    lot: str = Field(min_length=1, max_length=100)
-    bought_at: Time | None = None
-    price: str | None = Field(default=None, max_length=50)
-    per: Measure | None = None
-    supplier: str | None = Field(default=None, max_length=200)
-    grade: str | None = Field(default=None, max_length=100)
-    note: str | None = Field(default=None, max_length=2000)
-
-
-class InstrumentBody(Sent):
-    """What is known of an instrument beyond its readings."""
-
-    series: SeriesName
-    name: str | None = Field(default=None, max_length=100)
-    kind: Literal["thermometer", "scale", "other"] | None = None
-    display_step: Measure | None = None
-    u: Measure | None = None
-    stale_after: Measure | None = None
-    note: str | None = Field(default=None, max_length=2000)
-
-
-class CheckBody(Withdrawable):
-    """An ice-point, boiling-point, reference-weight or dip check of an instrument."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {"kind": "dip", "time_constant": {"value": 6.5, "unit": "s"}, "u": 0.5},
-                {"kind": "ice", "indicated": {"value": 0.3, "unit": "degC"}},
-            ]
-        }
-    )
-    kind: Literal["ice", "boil", "weight", "dip"] | None = None
-    at: Time | None = None
-    indicated: Measure | None = None
-    reference: Measure | None = None
-    pressure: Measure | None = None
-    time_constant: Measure | None = None
-    u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
-    valid_from: Time | None = None
-    valid_to: Time | None = None
-    note: str | None = Field(default=None, max_length=2000)
-
-    @model_validator(mode="after")
-    def _whole(self) -> CheckBody:
-        if self.withdraws is not None:
-            return self
-        needs = {
-            "ice": ("indicated",),
-            "boil": ("indicated",),
-            "weight": ("indicated", "reference"),
-            "dip": ("time_constant",),
-        }
-        if self.kind is None:
-            raise ValueError("kind is missing: ice, boil, weight or dip")
-        for field in needs[self.kind]:
-            if getattr(self, field) is None:
-                raise ValueError(f"a {self.kind} check needs {field}")
+        if self.quantity == "taste" and self.value is not None:
+            if self.scale is None:
+                raise ValueError("a score needs its scale: low and high")
+            if not self.scale.low <= self.value <= self.scale.high:
+                raise ValueError(
+                    f"a score of {self.value:g} lies outside its scale "
+                    f"{self.scale.low:g} to {self.scale.high:g}"
+                )
         return self
 
 

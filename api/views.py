@@ -6,6 +6,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from api.process.money import MoneyResult
+from api.process.money import shown as amount_shown
 from api.process.quantities import NotShown, Quantity, Result
 from api.records.batches import Batch, Binding, Kept
 from api.records.chain import Entry
@@ -27,6 +29,26 @@ def quantity(result: Result | None) -> Json | None:
         "u": result.u,
         "method": result.method,
         "from": list(dict.fromkeys(result.sources)),
+    }
+
+
+def result(found: Result) -> Json:
+    """Return the same of a result that is there to be shown."""
+    return quantity(found) or {}
+
+
+def money(found: MoneyResult) -> Json:
+    """Return an amount with its currency as the unit, exact as `amount` and rounded as `shown`."""
+    if isinstance(found, NotShown):
+        return {"status": str(found.status), "why": found.why}
+    return {
+        "value": float(found.amount),
+        "unit": found.currency,
+        "u": found.u,
+        "method": found.method,
+        "from": list(dict.fromkeys(found.sources)),
+        "amount": format(found.amount, "f"),
+        "shown": amount_shown(found),
     }
 
 
@@ -81,10 +103,11 @@ def observation(record: Kept) -> Json:
     """Return one observation."""
     body = record.body
     fields = ("quantity", "value", "unit", "u", "text", "of")
-    return _with_history(
-        {"id": record.id, "at": format_ms(record.at_ms), **{f: body.get(f) for f in fields}},
-        record,
-    )
+    shown = {"id": record.id, "at": format_ms(record.at_ms), **{f: body.get(f) for f in fields}}
+    for optional in ("nitrogen_factor", "attribute", "scale"):
+        if body.get(optional) is not None:
+            shown[optional] = body[optional]
+    return _with_history(shown, record)
 
 
 def binding(bound: Binding) -> Json:
@@ -114,6 +137,8 @@ def batch(kept: Batch, *, cautions: Sequence[Json] = (), chain: Json | None = No
         "target": body.get("target"),
         "recipe": body.get("recipe"),
         "ingredients": body.get("ingredients") or [],
+        "coagulant": body.get("coagulant"),
+        "nominal_block": body.get("nominal_block"),
         "self_set": body.get("self_set"),
         "note": body.get("note"),
         "bindings": [binding(bound) for bound in kept.bindings],

@@ -22,6 +22,7 @@ _PINT_NAMES: dict[str, str] = {
     "W": "watt", "kW": "kilowatt", "J": "joule", "kJ": "kilojoule",
     "Pa": "pascal", "hPa": "hectopascal", "kPa": "kilopascal", "mbar": "millibar",
     "m": "meter", "ft": "foot", "cm": "centimeter", "mm": "millimeter",
+    "m2": "meter**2", "cm2": "centimeter**2", "in2": "inch**2",
 }  # fmt: skip
 
 # The canonical unit of each kind, as the API and the calculations write it.
@@ -34,6 +35,7 @@ CANONICAL: dict[str, str] = {
     "pressure": "Pa",
     "length": "m",
     "volume": "m3",
+    "area": "m2",
 }
 
 _KINDS: dict[str, str] = {
@@ -47,6 +49,7 @@ _KINDS: dict[str, str] = {
     **dict.fromkeys(["J", "kJ"], "energy"),
     **dict.fromkeys(["Pa", "hPa", "kPa", "mbar"], "pressure"),
     **dict.fromkeys(["m", "ft", "cm", "mm"], "length"),
+    **dict.fromkeys(["m2", "cm2", "in2"], "area"),
 }
 
 # Scale and offset of what instruments send by the second: canonical = value * scale + offset.
@@ -117,7 +120,7 @@ def to_canonical(value: float, unit: str, kind: str) -> float:
         kind: "temperature", "mass", "duration" …
 
     Returns:
-        The number [degC, kg, s, W, J, Pa, m or m3].
+        The number [degC, kg, s, W, J, Pa, m, m3 or m2].
 
     Raises:
         UnitError: The unit isn't known or isn't of that kind.

@@ -35,7 +35,7 @@ class BlockCost:
 
 
 def block_cost(
-    cost: MoneyResult, dry: Result, block: Result, nominal_kg: float, protein: Result
+    cost: MoneyResult, dry: Result, block: Result, nominal_kg: float | None, protein: Result
 ) -> BlockCost:
     """Return what a block costs as weighed, at its nominal mass, and by its protein.
 
@@ -46,7 +46,7 @@ def block_cost(
         cost: What went into the block [currency].
         dry: Dry ingredient used [kg].
         block: Mass of the block [kg].
-        nominal_kg: The mass it is sold as [kg].
+        nominal_kg: The mass it is sold as; None if nobody stated it [kg].
         protein: Its protein, from the maker's analysis or a sourced recovery [-].
 
     Returns:
@@ -59,12 +59,14 @@ def block_cost(
         (u_c / c)^2 = (u_used / m_used)^2 + (u_block / m_block)^2, JCGM 100:2008, 5.1.6 (from
         memory).
     """
-    if not (math.isfinite(nominal_kg) and nominal_kg > 0.0):
+    if nominal_kg is not None and not (math.isfinite(nominal_kg) and nominal_kg > 0.0):
         raise ProcessError(
             f"A block of {nominal_kg:g} kg is none.", where="cost", do="Give more than 0 kg."
         )
     hundred = Quantity(0.1, "kg", 0.0, "by definition")
-    nominal = Quantity(nominal_kg, "kg", 0.0, "as sold")
+    nominal: Result = NotShown("No nominal mass of a block is stated.")
+    if nominal_kg is not None:
+        nominal = Quantity(nominal_kg, "kg", 0.0, "as sold")
     return BlockCost(
         actual=cost,
         nominal=_share(cost, nominal, block, "cost at the nominal mass"),
@@ -76,9 +78,41 @@ def block_cost(
     )
 
 
-def _share(cost: MoneyResult, part: Quantity, whole: Result, method: str) -> MoneyResult:
+def cost_of_part(cost: MoneyResult, part: Quantity, whole: Quantity) -> MoneyResult:
+    """Return what one of several blocks costs by its own mass.
+
+    The whole is the sum of its parts, so that the part's error is in both.
+
+    Args:
+        cost: Of all blocks together [currency].
+        part: Mass of the one [kg].
+        whole: Mass of all, the one among them [kg].
+
+    Returns:
+        Cost of the one [currency], or why it isn't shown.
+
+    Source:
+        c = c_whole m / m_whole; u of the share by JCGM 100:2008, 5.2 (from memory), with
+        u(m_whole)^2 - u(m)^2 for the rest.
+    """
     if isinstance(cost, NotShown):
         return cost
+    if whole.value <= 0.0:
+        return NotShown("The blocks weigh nothing.")
+    share = part.value / whole.value
+    rest = max(whole.u**2 - part.u**2, 0.0)
+    u_share = math.hypot((1.0 - share) * part.u, share * math.sqrt(rest)) / whole.value
+    amount = cost.amount * Decimal(repr(part.value)) / Decimal(repr(whole.value))
+    u = math.hypot(cost.u * share, float(cost.amount) * u_share)
+    sources = tuple(dict.fromkeys((*cost.sources, *part.sources)))
+    return Money(amount, cost.currency, u, "cost by its share of all blocks", sources)
+
+
+def _share(cost: MoneyResult, part: Result, whole: Result, method: str) -> MoneyResult:
+    if isinstance(cost, NotShown):
+        return cost
+    if isinstance(part, NotShown):
+        return part
     if isinstance(whole, NotShown):
         return whole
     if whole.value <= 0.0:
@@ -101,7 +135,9 @@ def _product(block: Result, protein: Result) -> Result:
     return Quantity(value, "kg", u, "protein in the block", block.sources + protein.sources)
 
 
-def _dry_for(dry: Result, block: Result, nominal: Quantity) -> Result:
+def _dry_for(dry: Result, block: Result, nominal: Result) -> Result:
+    if isinstance(nominal, NotShown):
+        return nominal
     if isinstance(dry, NotShown):
         return dry
     if isinstance(block, NotShown):

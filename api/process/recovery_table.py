@@ -26,6 +26,7 @@ class Recovery:
         process: What was done.
         fractions: By component and stream, the share of what the dry ingredient held [-].
         u_fraction: Relative standard uncertainty when used for another batch [-].
+        notes: By stream, what the publication means by it where that is not the stream alone.
         source: The publication.
         status: How it is known.
     """
@@ -34,6 +35,7 @@ class Recovery:
     process: str
     fractions: Mapping[str, Mapping[str, float]]
     u_fraction: float
+    notes: Mapping[str, str]
     source: str
     status: Status
 
@@ -76,6 +78,7 @@ def parse_recovery_table(text: str) -> Mapping[str, Recovery]:
                 process=entry["process"],
                 fractions={key: dict(entry[key]) for key in ("solids", "protein", "fat")},
                 u_fraction=float(entry["u_fraction"]),
+                notes=dict(entry.get("notes", {})),
                 source=sources[entry["source"]],
                 status=Status(entry["status"]),
             )

@@ -11,8 +11,8 @@ from api import views
 from api.answers import Json
 from api.checking import check_body
 from api.corrections import Corrections, canonical_unit
+from api.instrument_schemas import CheckBody, InstrumentBody
 from api.kitchen import Kitchen, KitchenHere
-from api.schemas import CheckBody, InstrumentBody
 from api.times import format_ms
 from collector.errors import UnknownRecordError
 from collector.store.protocol import SeriesInfo

@@ -10,11 +10,15 @@ from fastapi import APIRouter, Response
 
 from api import views
 from api.answers import Json
+from api.entering import positive_mass
 from api.holds import hold_spec
 from api.kitchen import Kitchen, KitchenHere
+from api.list_schemas import IngredientBody, LotBody, PotBody, RateBody, RecipeBody
+from api.prices import rates_of
+from api.process.money import decimal_of, price_per_kg
 from api.process.weighings import default_weighing_u_kg
-from api.schemas import IngredientBody, LotBody, PotBody, RecipeBody, Sent
-from collector.errors import UnknownRecordError
+from api.schemas import Sent
+from collector.errors import RecordError, UnknownRecordError
 from collector.units import to_canonical
 
 router = APIRouter(prefix="/v1", tags=["lists"])
@@ -64,8 +68,31 @@ def list_lots(kitchen: KitchenHere) -> Response:
 
 @router.post("/lots", status_code=201, summary="Record a lot")
 def add_lot(body: LotBody, kitchen: KitchenHere) -> Response:
-    """One purchase of an ingredient."""
+    """One purchase of an ingredient or a coagulant; the same lot again replaces its price."""
+    if body.price is not None and body.per is not None:
+        price_per_kg(body.price, body.currency or "", repr(body.per.value), body.per.unit)
     return _kept(kitchen, "lot", _fields(body), body)
+
+
+@router.get("/rates", summary="Rates of exchange")
+def list_rates(kitchen: KitchenHere) -> Response:
+    """The last that was stated for each pair of currencies, with its day."""
+    return Json({"rates": list(rates_of(kitchen).values())})
+
+
+@router.post("/rates", status_code=201, summary="State a rate of exchange")
+def add_rate(body: RateBody, kitchen: KitchenHere) -> Response:
+    """With the day that it is of; costs are shown in the other currency too."""
+    rate = decimal_of(body.rate, "rate")
+    if rate == 0 or body.from_ == body.to:
+        raise RecordError(
+            f"A rate of {body.rate} from {body.from_} to {body.to} can't be used.",
+            where="rate",
+            do="Give a rate above 0 between two currencies.",
+        )
+    kept = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at", "who"})
+    fields = {**kept, "pair": f"{body.from_} {body.to}", "said": body.said()}
+    return _kept(kitchen, "rate", fields, body)
 
 
 @router.get("/recipes", summary="Recipes, each in its latest version")
@@ -96,12 +123,34 @@ def change_recipe(recipe_id: str, body: RecipeBody, kitchen: KitchenHere) -> Res
     return _keep_recipe(kitchen, recipe_id, len(versions) + 1, body)
 
 
-def _keep_recipe(kitchen: Kitchen, recipe_id: str, version: int, body: RecipeBody) -> Response:
-    for step in body.steps:
+def _check_recipe(body: RecipeBody) -> None:
+    """Refuse a recipe with a unit of the wrong kind, or a mass that belongs to no dry mass."""
+    for mass, where in ((body.dry, "dry"), (body.nominal_block, "nominal_block")):
+        positive_mass(mass, where)
+    for number, step in enumerate(body.steps, 1):
+        where = f"step {number}, {step.kind}"
         if step.hold:
             hold_spec(step.hold.model_dump())
         if step.target:
             to_canonical(step.target.value, step.target.unit, "temperature")
+        positive_mass(step.press_mass, where)
+        if (
+            step.press_area
+            and not to_canonical(step.press_area.value, step.press_area.unit, "area") > 0.0
+        ):
+            raise RecordError("The area of the curd is not above 0.", where=where)
+        for amount in step.masses:
+            positive_mass(amount.mass, where)
+            if amount.mass is not None and body.dry is None:
+                raise RecordError(
+                    f"A mass of {amount.stream} is given, but not for which dry mass.",
+                    where=where,
+                    do="Give the recipe's dry mass, or a ratio to it in place of the mass.",
+                )
+
+
+def _keep_recipe(kitchen: Kitchen, recipe_id: str, version: int, body: RecipeBody) -> Response:
+    _check_recipe(body)
     fields = {
         **body.model_dump(exclude={"id", "sent_at", "who"}, exclude_none=True),
         "recipe_id": recipe_id,
