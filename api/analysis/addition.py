@@ -9,8 +9,11 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from api import views
+from api.analysis.components import components_of
 from api.analysis.evaporation import Vapour, vapour_of
 from api.analysis.gather import Gatherer, PlacedCurve
+from api.analysis.masses import Masses
+from api.analysis.milk import milk_of
 from api.kitchen import Kitchen
 from api.process.addition import Addition, AdditionMark
 from api.process.addition_mixture import AdditionInputs
@@ -181,9 +184,11 @@ def _inputs(
 ) -> list[AdditionInputs]:
     coagulant = _shares("coagulant", len(marks), weighings, masses)
     water = _shares("coagulant_water", len(marks), weighings, masses)
-    slurry = _hand_temperature(scene.batch)
-    room = _room_temperature(scene)
+    slurry = hand_temperature(scene.batch)
+    room = room_temperature(scene)
     milk = _in_pot(masses.get("milk"), vapour)
+    weighed = Masses(masses, {})
+    made_of = milk_of(scene.batch, weighed, components_of(scene.kitchen, scene.batch, weighed))
     inputs: list[AdditionInputs] = []
     for salt, liquid in zip(coagulant, water, strict=True):
         inputs.append(
@@ -193,6 +198,7 @@ def _inputs(
                 coagulant_water=liquid,
                 slurry_temperature=slurry,
                 room_temperature=room,
+                milk_composition=made_of,
             )
         )
         milk = _with(milk, salt, liquid)
@@ -238,7 +244,12 @@ def _shares(
     return [_masses([part])[stream] for part in parts]
 
 
-def _hand_temperature(batch: Batch) -> Quantity | None:
+def hand_temperature(batch: Batch) -> Quantity | None:
+    """Return the slurry's temperature as it was measured by hand [degC], None without one.
+
+    Args:
+        batch: The batch.
+    """
     for record in reversed(batch.observations):
         body = record.body
         if body["quantity"] == "hand_temperature" and body.get("of") in (
@@ -248,7 +259,12 @@ def _hand_temperature(batch: Batch) -> Quantity | None:
     return None
 
 
-def _room_temperature(scene: Scene) -> Quantity:
+def room_temperature(scene: Scene) -> Quantity:
+    """Return the room's temperature, measured or as is usual for the kitchen [degC].
+
+    Args:
+        scene: What is gathered for the analysis.
+    """
     for record in reversed(scene.batch.observations):
         if record.body["quantity"] == "room_temperature" and record.body.get("value") is not None:
             return _observed(record, 1.0)

@@ -8,13 +8,21 @@ from dataclasses import dataclass
 from typing import Any
 
 from api import views
-from api.analysis.addition import addition_section
+from api.analysis.addition import addition_section, room_temperature
 from api.analysis.balance import balance_json, balance_of, weighings_of
+from api.analysis.by_products import by_products_section
+from api.analysis.coagulant import coagulant_section
+from api.analysis.components import components_of
+from api.analysis.cost import cost_section
 from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.holds import holds_json, judge_holds
+from api.analysis.masses import masses_of
+from api.analysis.nutrition import nutrition_section
+from api.analysis.pressing import pressing_section
+from api.analysis.yields import yield_section
 from api.checking import boiling_point
 from api.kitchen import Kitchen
-from api.process.balance import Balance
+from api.prices import same_substance
 from api.process.quantities import NotShown, Quantity
 from api.records.batches import Batch
 from api.records.chain import canonical
@@ -24,9 +32,6 @@ LATER_KEYS = {
     "heat_treatment": "the heat treatment is not computed by this version",
     "chilling": "the chilling is not computed by this version",
     "heating": "the heating power is not computed by this version",
-    "coagulant": "the dose is not computed by this version",
-    "pressing": "the pressing is not computed by this version",
-    "cost": "the cost is not computed by this version",
 }
 
 
@@ -83,6 +88,8 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
     additions = addition_section(scene, weighings_of(batch))
     vapour = additions.vapour.whole
     balance = balance_of(batch, vapour if isinstance(vapour, Quantity) and vapour.u > 0 else None)
+    masses = masses_of(balance)
+    components = components_of(kitchen, batch, masses)
     sources = scene.milk.sources if isinstance(scene.milk, PlacedCurve) else ()
     judged = judge_holds(
         batch,
@@ -100,28 +107,15 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "additions": additions.every,
         "balance": balance_json(balance),
         "holds": holds_json(judged, sources),
-        "yield": yield_json(balance),
+        "evaporation": views.quantity(vapour),
+        "coagulant": coagulant_section(batch, masses, room_temperature(scene)),
+        "pressing": pressing_section(scene, masses),
+        "yield": yield_section(balance, masses, components),
+        "cost": cost_section(kitchen, batch, masses, components),
+        "nutrition": nutrition_section(components),
+        "by_products": by_products_section(masses, components),
     }
     return shown | {key: views.not_shown(why) for key, why in LATER_KEYS.items()}
-
-
-def yield_json(balance: Balance | NotShown) -> dict[str, Any]:
-    """Return block per dry mass, from the weighings as reconciled."""
-    if isinstance(balance, NotShown):
-        return views.not_shown(balance.why)
-    found = {s.stream: s.reconciled for s in balance.streams}
-    block, dry = found["block"], found["dry"]
-    if not isinstance(block, Quantity) or not isinstance(dry, Quantity) or dry.value <= 0:
-        return views.not_shown("it needs the mass of the dry ingredient and of the block")
-    ratio = block.value / dry.value
-    names = list(balance.covariance_names)
-    i, j = names.index("block"), names.index("dry")
-    cov = balance.covariance_kg2
-    variance = (cov[i, i] - 2 * ratio * cov[i, j] + ratio**2 * cov[j, j]) / dry.value**2
-    return views.quantity(
-        Quantity(ratio, "kg/kg", float(max(variance, 0.0)) ** 0.5, "block over dry mass",
-                 (*block.sources, *dry.sources))
-    ) or {}  # fmt: skip
 
 
 def digest_of_inputs(kitchen: Kitchen, batch: Batch) -> str:
@@ -143,8 +137,24 @@ def digest_of_inputs(kitchen: Kitchen, batch: Batch) -> str:
         "windows": windows,
         "corrections": used_corrections(kitchen, batch),
         "kitchen": kitchen.config.kitchen.model_dump(mode="json"),
+        "lists": used_lists(kitchen, batch),
     }
     return hashlib.sha256(canonical(inputs).encode()).hexdigest()
+
+
+def used_lists(kitchen: Kitchen, batch: Batch) -> list[str]:
+    """Return the ids of the lots and analyses of a batch's ingredients, and of the rates."""
+    salt = batch.body.get("coagulant")
+    names = [part["name"] for part in batch.body.get("ingredients") or []]
+    names += [salt["name"]] if salt else []
+    found = [entry.id for entry in kitchen.journal.kitchen("rate")]
+    for kind, key in (("lot", "ingredient"), ("ingredient", "name")):
+        found += [
+            entry.id
+            for entry in kitchen.journal.kitchen(kind)
+            if any(same_substance(entry.body[key], name) for name in names)
+        ]
+    return sorted(found)
 
 
 def used_corrections(kitchen: Kitchen, batch: Batch) -> list[str]:
