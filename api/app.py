@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import time
 from collections.abc import AsyncIterator
 from importlib.metadata import PackageNotFoundError, version
@@ -30,6 +31,8 @@ from api.routes import (
 from api.watch.post import Post
 from api.watch.watch import Watch
 
+logger = logging.getLogger(__name__)
+TIDY_EVERY_S = 3600.0
 _ABOUT = """
 Curdwright listens to probe thermometers and scales, and turns a batch of pressed plant curd into
 numbers with their uncertainty. A mass or a temperature is `{"value","unit"}`; a time is RFC 3339
@@ -78,12 +81,23 @@ def create_app(
     return app
 
 
+async def _tidy(kitchen: Kitchen) -> None:
+    """Once an hour drop arrival numbers that nobody needs any more; readings stay."""
+    while True:
+        await asyncio.sleep(TIDY_EVERY_S)
+        try:
+            await asyncio.to_thread(kitchen.readings.trim_arrivals)
+        except Exception:
+            logger.exception("arrival numbers could not be trimmed; it is tried again")
+
+
 @contextlib.asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     tasks = [
         asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
         asyncio.create_task(app.state.watch.run(), name="watch"),
         asyncio.create_task(app.state.post.run(), name="post"),
+        asyncio.create_task(_tidy(app.state.kitchen), name="tidy"),
     ]
     try:
         yield
