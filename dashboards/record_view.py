@@ -11,6 +11,7 @@ from typing import Any
 
 from dashboards import formats, times
 from dashboards.balance_view import balance_view
+from dashboards.figure_rows import rows_of
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
 from dashboards.svg_curve import curve
@@ -24,7 +25,10 @@ ADDITION_ROWS = (
     ("predicted_after", "Mixture predicted from the weighings"),
     ("loss", "Lost to the room and the vessel"),
 )
-_OTHER = ("yield", "heat_treatment", "chilling", "heating", "coagulant", "pressing", "cost")
+_OTHER = (
+    "yield", "heat_treatment", "chilling", "heating", "coagulant", "pressing", "cost",
+    "nutrition", "by_products",
+)  # fmt: skip
 _BASES = {"safety": "for safety", "quality": "for quality"}
 
 
@@ -51,13 +55,11 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         "weighings": [_weighing(one) for one in data.get("weighings") or []],
         "observations": [_observation(one) for one in data.get("observations") or []],
         "gone": [_gone(one, reader) for one in data.get("gone") or []],
-        "other": [(_name(key), analysis.get(key)) for key in _OTHER if analysis.get(key)],
+        "other": [
+            row for key in _OTHER if analysis.get(key) for row in rows_of(key, analysis[key])
+        ],
         "revision": _revision(analysis.get("revision") or {}, reader),
     }
-
-
-def _name(key: str) -> str:
-    return key.replace("_", " ").capitalize()
 
 
 def _span(batch: Json, reader: Reader) -> str:
