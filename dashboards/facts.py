@@ -24,7 +24,7 @@ def stove(data: Json, reader: Reader) -> dict[str, Any]:
         **_common(data, reader),
         "batches": [_batch(item, reader) for item in data["batches"]],
         "alarms": [
-            {key: one[key] for key in ("id", "title", "text", "at", "priority")}
+            {key: one[key] for key in ("id", "batch", "title", "text", "at", "priority")}
             for one in data.get("alarms") or []
         ],
     }

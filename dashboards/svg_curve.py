@@ -206,7 +206,7 @@ class _Frame:
         return (
             f'<path class="target" d="M{_LEFT:g} {y:.1f}H{right:g}" stroke="#D55E00" '
             f'stroke-width="2" stroke-dasharray="9 5" fill="none"/>'
-            + _label(right - 4, y - 6, name, "end")
+            + _label(_LEFT + 4, y - 6, name)
         )
 
     def line(self) -> str:

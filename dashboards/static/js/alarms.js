@@ -34,6 +34,12 @@ function putAway(id) {
   if (box) box.remove();
 }
 
+/** Whoever marks something at a pot stands beside it: its calls fall silent, and stay to be read.
+ * @param {string} batch */
+export function hushNotices(batch) {
+  document.querySelectorAll(`.alarm[data-of="${batch}"]`).forEach((box) => stopCalling(box.id.replace(/^notice-/, "")));
+}
+
 /** Show the notices that nobody has acknowledged; put away what was heard on another device.
  * @param {import("./facts.js").Notice[]} standing */
 export function showNotices(standing) {
@@ -59,6 +65,7 @@ export function showNotice(notice) {
   const box = document.createElement("div");
   box.className = "alarm";
   box.setAttribute("data-shown-at", String(Date.now()));
+  box.setAttribute("data-of", notice.batch);
   box.id = `notice-${notice.id}`;
   const text = document.createElement("p");
   text.textContent = `${words} `;

@@ -9,7 +9,7 @@ import { listenForMarks, onMarked, showWaiting } from "./marks.js";
 import { flush, onOutbox } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { plotsOffered } from "./curve_slot.js";
-import { showNotice, showNotices } from "./alarms.js";
+import { hushNotices, showNotice, showNotices } from "./alarms.js";
 import { watchShift } from "./shift.js";
 import { keepKeyBatch, watchKey } from "./pedal.js";
 import { watchRoutes } from "./routes.js";
@@ -121,7 +121,10 @@ function tick() {
 rememberParts();
 mountCards();
 listenForMarks(document);
-onMarked(refreshSoon);
+onMarked((batch) => {
+  hushNotices(batch);
+  refreshSoon();
+});
 onOutbox(() => { showWaiting(); if (live.state === "lost") showConnection("lost"); });
 watchShift();
 watchKey();

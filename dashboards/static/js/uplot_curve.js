@@ -66,7 +66,9 @@ function drawBands(plot, scene, element) {
     pen.strokeStyle = colour(element, "--kept");
     pen.strokeRect(x1, y1, x2 - x1, y2 - y1);
     const below = y2 + (TEXT + 4) * devicePixelRatio;
-    haloed(pen, `${band.label}: ${band.verdict}`, x1 + 2, below < top + height ? below : y2 - 6, element, "left");
+    const words = `${band.label}: ${band.verdict}`;
+    const toLeft = x1 + pen.measureText(words).width > left + width;
+    haloed(pen, words, toLeft ? x2 - 2 : x1 + 2, below < top + height ? below : y2 - 6, element, toLeft ? "right" : "left");
   });
 }
 
@@ -83,7 +85,7 @@ function drawTarget(plot, scene, element) {
   pen.moveTo(left, y);
   pen.lineTo(left + width, y);
   pen.stroke();
-  haloed(pen, scene.targetText, left + width - 4, y - 6 * devicePixelRatio, element, "right");
+  haloed(pen, scene.targetText, left + 4, y - 6 * devicePixelRatio, element, "left");
 }
 
 /**

@@ -71,9 +71,18 @@ def test_the_record_shows_the_whole_batch(server: Any, device: Any, finished: st
     before = analysis["addition"]["before"]
     shown = page.locator('[data-part="addition"] tr').first.inner_text()
     assert f"{before['value']:.1f}" in shown
-    assert (
-        page.evaluate("document.documentElement.scrollWidth") <= device.page.viewport_size["width"]
-    )
+
+
+@pytest.mark.parametrize("width", [360, 820, 1280])
+def test_nothing_is_wider_than_the_screen_whatever_is_opened(
+    server: Any, screen: Any, finished: str, width: int
+) -> None:
+    for path in (f"/batches/{finished}", "/", "/batches", "/pair"):
+        page = screen({"width": width, "height": 800}).page
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
 def test_a_mark_is_put_right_and_what_it_was_stays_readable(
