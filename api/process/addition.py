@@ -19,6 +19,7 @@ from api.process.addition_mixture import (
     Expected,
     expected_drop,
     expected_mixture,
+    wall_fraction,
 )
 from api.process.addition_sides import Sides, indicated_at, sides, sides_not_shown
 from api.process.curves import Curve
@@ -121,7 +122,8 @@ def temperature_at_addition(
     fit = fit or fit_at_mark(readings, lag, limits)
     if fit is None:
         return _nothing(curve, mark, readings, indicated)
-    both = sides(curve, readings, fit, mark.u_time_s if placed_by == "mark" else 0.0)
+    u_mark_s = mark.u_time_s if placed_by == "mark" else 0.0
+    both = sides(curve, fit, wall_fraction(inputs), u_mark_s)
     both = sides_not_shown(both, readings, fit)
     return _with_balance(
         both,

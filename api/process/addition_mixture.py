@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 from api.process.composition import WATER, Composition
 from api.process.mixing import COAGULANT, STAINLESS_STEEL, Part, mixture, part_of
-from api.process.pour_plan import Pour, milk_and_wall, widened_for_wall
+from api.process.pour_plan import Pour, milk_and_wall, unknown_wall_fraction, widened_for_wall
 from api.process.quantities import NotShown, Quantity
+from api.process.thermal import MILK_SPECIFIC_HEAT
 
 # Half-width of what the slurry may differ from the room, where nobody measured it, and a usual
 # kitchen where nobody measured the room either (common practice).
@@ -22,6 +23,7 @@ USUAL_ROOM = Quantity(21.0, "degC", 3.0, "usual kitchen", ("assumed: room of 21 
 _COAGULANT_FRACTION = 0.05
 # Heats of solution and hydration, a few grams to the litre (order of magnitude; no source read).
 _SOLUTION_U_K = 0.03
+_USUAL_MILK_KG = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,25 @@ def slurry_temperature(inputs: AdditionInputs) -> Quantity:
         method="taken from the room",
         sources=(*room.sources, "assumed: slurry within 5 K of the room"),
     )
+
+
+def wall_fraction(inputs: AdditionInputs) -> float:
+    """Return the heat of the pot's wall as a share of the milk's.
+
+    Args:
+        inputs: Milk and pot, as far as they were weighed [kg].
+
+    Returns:
+        The share if both were weighed, else what it may be [-].
+
+    Source:
+        Ratio of heat capacities (definition), else as `unknown_wall_fraction`.
+    """
+    milk_kg = inputs.milk.value if inputs.milk is not None else _USUAL_MILK_KG
+    if inputs.pot_mass is None or milk_kg <= 0:
+        return unknown_wall_fraction(milk_kg)
+    wall_j_per_k = inputs.pot_mass.value * inputs.pot_specific_heat.value
+    return wall_j_per_k / (milk_kg * MILK_SPECIFIC_HEAT.value)
 
 
 def expected_mixture(before: Quantity, inputs: AdditionInputs) -> Expected | NotShown:

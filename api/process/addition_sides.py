@@ -23,10 +23,10 @@ from api.process.smoothing import noise
 PLAUSIBLE_LAGS_S = (5.0, 20.0)
 UNSEEN_LAG_S = 15.0
 # How far stirring leaves the milk round the probe from the mean of the pot (common practice). As a
-# share of the drop: slurry that mixes in unevenly (by simulation); and after the pour the heat of
-# the pot's wall, up to 8 % of the milk's, which comes in the half minute after it.
+# share of the drop: slurry that mixes in unevenly (by simulation). After the pour there is besides
+# the heat of the pot's wall, which comes in the half minute after it.
 UNEVEN_K = 0.02
-UNEVEN_BEFORE_FRACTION, UNEVEN_AFTER_FRACTION = 0.01, 0.045
+UNEVEN_BEFORE_FRACTION, UNEVEN_AFTER_FRACTION = 0.02, 0.02
 # By how much the first slurry may reach the probe later than it enters the pot (common practice).
 ONSET_U_S = 2.5
 FARTHEST_READING_S = 90.0
@@ -90,13 +90,13 @@ def indicated_at(curve: Curve, time_s: float) -> Result:
     )
 
 
-def sides(curve: Curve, readings: PourReadings, fit: PourFit, u_mark_s: float) -> Sides:
+def sides(curve: Curve, fit: PourFit, wall_fraction: float, u_mark_s: float) -> Sides:
     """Return both sides of a pour with everything that makes them uncertain.
 
     Args:
         curve: The probe: calibration, display, time constant [degC].
-        readings: Round the mark [s, degC].
-        fit: What was fitted to them [degC].
+        fit: What was fitted to its readings [degC].
+        wall_fraction: Heat of the pot's wall as a share of the milk's [-].
         u_mark_s: Standard uncertainty of the moment if the mark alone gave it, else 0 [s].
 
     Returns:
@@ -109,8 +109,8 @@ def sides(curve: Curve, readings: PourReadings, fit: PourFit, u_mark_s: float) -
     display = curve.resolution / math.sqrt(12.0)
     own = np.array(
         [
-            [UNEVEN_K, UNEVEN_BEFORE_FRACTION * fit.drop_k, display],
-            [UNEVEN_K, UNEVEN_AFTER_FRACTION * fit.drop_k, display],
+            [UNEVEN_K, UNEVEN_BEFORE_FRACTION * fit.drop_k, 0.0, display],
+            [UNEVEN_K, UNEVEN_AFTER_FRACTION * fit.drop_k, wall_fraction * fit.drop_k, display],
         ]
     )
     # The slope errs on both sides alike: a late mark or a lag is late or lags on both.
@@ -152,7 +152,7 @@ def sides_not_shown(both: Sides, readings: PourReadings, fit: PourFit) -> Sides:
 
     Returns:
         The same, a side replaced by NotShown where fewer than four readings lie within two minutes
-        of the pour on that side, the nearest is more than 90 s away, or its u is above 3 K.
+        of the pour on that side, the nearest is more than 90 s away, or its u is above 3 K [degC].
 
     Source:
         Definition; the limits are ours.

@@ -15,7 +15,7 @@ from api.process.pour_average import PourFit, averaged
 from api.process.pour_problem import Case, Problem, character, noise_left, problem_for
 from api.process.pour_readings import PourReadings
 from api.process.pour_search import Found, Lag, Mark, believed, grid
-from api.process.pour_trend import Candidates
+from api.process.pour_trend import MIXED_IN_S, Candidates
 
 _DURATIONS_S = (3.0, 6.0, 11.0, 19.0, 33.0, 58.0)
 _GAP_S = 12.0
@@ -89,7 +89,9 @@ def fit_at_mark(readings: PourReadings, lag: Lag, mark: Mark) -> PourFit | None:
     problem = problem_for(kept, guess, None)
     lag_s = lag.time_constant_s or 8.0
     one = np.ones(1)
-    pour = Candidates(-duration_s / 2 * one, duration_s * one, lag_s * one, 0.05 * one, np.zeros(1))
+    pour = Candidates(
+        -duration_s / 2 * one, duration_s * one, lag_s * one, MIXED_IN_S * one, np.zeros(1)
+    )
     case = Case(lag.in_trend_s, pour)
     memory_s, wander = character(problem, [case], any_sign=True)
     noise = problem.noise(memory_s)
@@ -117,7 +119,7 @@ def _cases(problem: Problem, lag: Lag, mark: Mark, found: Found, *, few: bool) -
     cases = []
     for step in steps:
         lag_s = max(lag.time_constant_s + step * lag.u_s, 0.3)
-        first, second = np.full_like(start, lag_s), np.full_like(start, 0.05)
+        first, second = np.full_like(start, lag_s), np.full_like(start, MIXED_IN_S)
         pours = Candidates(start, duration, first, second, prior - 0.5 * step**2)
         cases.append(Case(lag_s, pours))
     return cases

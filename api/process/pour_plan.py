@@ -26,9 +26,9 @@ from collector.errors import ProcessError
 SLURRY_SPECIFIC_HEAT = Quantity(
     4180.0, "J/(kg K)", 80.0, "water with a little salt", ("Choi and Okos 1986",)
 )
-# The wall of a pot whose mass nobody gave may hold up to 8 % of the milk's heat (computed: 0.5
-# to 1.5 kg of steel to 3 kg of milk). It is left out of the value; mean and spread go into u.
-UNKNOWN_WALL_U_FRACTION = math.hypot(0.04, 0.04 / math.sqrt(3.0))
+# The wall of a pot that nobody weighed holds 5 % of the heat of 3 kg of milk, give or take as much;
+# of more milk less, as surface goes to volume (computed for 1 to 2.5 mm of steel).
+_WALL_FRACTION, _WALL_AT_KG = 0.05, 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +95,23 @@ def milk_and_wall(pour: Pour, milk_temperature: Quantity) -> list[Part]:
     return parts
 
 
+def unknown_wall_fraction(milk_kg: float) -> float:
+    """Return how much heat the wall of a pot may hold, as a share of the milk's.
+
+    Args:
+        milk_kg: Milk in the pot [kg].
+
+    Returns:
+        Root mean square of a share that is anything from 0 to 0.1 for 3 kg [-].
+
+    Source:
+        Steel of 1 to 2.5 mm round pots of usual proportions (computed); surface to volume goes with
+        the inverse third root of the mass (definition); JCGM 100:2008, 4.3.7 for the rectangle.
+    """
+    mean = _WALL_FRACTION * (_WALL_AT_KG / max(milk_kg, 0.1)) ** (1.0 / 3.0)
+    return float(mean * math.hypot(1.0, 1.0 / math.sqrt(3.0)))
+
+
 def widened_for_wall(value: Quantity, drop_k: float, pour: Pour) -> Quantity:
     """Return a mixing temperature with the doubt about a wall that nobody weighed.
 
@@ -107,11 +124,11 @@ def widened_for_wall(value: Quantity, drop_k: float, pour: Pour) -> Quantity:
         The same value, with a larger u where the wall is not known [degC].
 
     Source:
-        A wall of 0 to 8 % of the milk's heat capacity, rectangular (computed from usual pots).
+        As `unknown_wall_fraction`.
     """
     if pour.pot_mass is not None:
         return value
-    u = math.hypot(value.u, UNKNOWN_WALL_U_FRACTION * drop_k)
+    u = math.hypot(value.u, unknown_wall_fraction(pour.milk_mass.value) * drop_k)
     sources = (*value.sources, "wall of the pot not weighed, left out")
     return Quantity(value.value, value.unit, u, value.method, sources)
 
@@ -174,6 +191,6 @@ def _slurry_mass(target_degc: float, slurry: Part, hot: list[Part], pour: Pour) 
         return NotShown(str(error))
     if pour.pot_mass is not None:
         return found
-    u = math.hypot(found.u, UNKNOWN_WALL_U_FRACTION * found.value)
+    u = math.hypot(found.u, unknown_wall_fraction(pour.milk_mass.value) * found.value)
     sources = (*found.sources, "wall of the pot not weighed, left out")
     return Quantity(found.value, "kg", u, found.method, sources)

@@ -141,7 +141,7 @@ def problem_for(
         expected_k: Expected drop and its standard deviation [K], None if not known.
 
     Returns:
-        The readings, thinned to two seconds, and what is believed of them.
+        The readings, thinned to two seconds, and what is believed of them [s, K].
 
     Source:
         Definition; how far readings are trusted while slurry mixes in is ours.
@@ -161,7 +161,7 @@ def problem_for(
         spread_k=np.hypot(readings.noise_k, uneven),
         knots_s=knots,
         near=((knots > start_s - 70.0) & (knots < end_s + 100.0)).astype(np.float64),
-        passing_k=(0.4 * found.drop_k, max(0.5 * found.drop_k, 0.1)),
+        passing_k=(0.3 * found.drop_k, max(0.5 * found.drop_k, 0.1)),
         expected_k=expected_k,
     )
 

@@ -54,14 +54,14 @@ def score(
     """Return how well each candidate explains the readings, and the sizes that it implies.
 
     Args:
-        trend: The smooth part.
-        columns: Whitened columns of the candidates, shape (a, n, c).
+        trend: The smooth part [-].
+        columns: Whitened columns of the candidates [-], shape (a, n, c).
         passing_k: How large what passes is believed to be, and its standard deviation [K].
         expected_k: Drop that the masses lead one to expect, and its standard deviation [K]; it
             weighs the candidates, and never moves the sizes.
 
     Returns:
-        Sizes, their normal matrices and marginal likelihoods.
+        Sizes [K, K/s], their normal matrices and marginal likelihoods [-].
 
     Source:
         Variable projection, Golub and Pereyra 1973 (from memory); marginal likelihood of a linear

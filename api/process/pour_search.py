@@ -16,6 +16,7 @@ from api.process.curves import Floats
 from api.process.pour_readings import PourReadings, thinned
 from api.process.pour_score import DROP, NOISE_BELIEF, Scored, score
 from api.process.pour_trend import (
+    MIXED_IN_S,
     Candidates,
     correlated,
     fit_trend,
@@ -222,7 +223,7 @@ def _candidates(lag: Lag, mark: Mark) -> Candidates:
     starts = np.arange(-REACH * mark.u_s, REACH * mark.u_s + 0.1, _STEP_S)
     if lag.time_constant_s is not None:
         start, duration = grid(starts, (4.0, 15.0, 45.0))
-        first, second = np.full_like(start, lag.time_constant_s), np.full_like(start, 0.05)
+        first, second = np.full_like(start, lag.time_constant_s), np.full_like(start, MIXED_IN_S)
     else:
         start, duration, which = grid(starts, (5.0, 30.0), range(len(_UNKNOWN_LAGS_S)))
         first, second = np.array(_UNKNOWN_LAGS_S)[which.astype(np.int64)].T

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from api.process.curves import Floats
 
-MIXING_S = 5.0
+# How much later slurry reaches the probe at least, and how much later where it mixes in slowly.
+MIXED_IN_S, MIXING_S = 2.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,19 @@ class Noise:
 
 
 def correlated(time_s: Floats, spread_k: Floats, memory_s: float) -> Noise:
-    """Return noise that forgets itself over a time, exactly independent for a memory of 0 [s]."""
+    """Return noise that forgets itself over a time.
+
+    Args:
+        time_s: Times of the readings [s], shape (n,).
+        spread_k: Standard deviation of each [K], shape (n,).
+        memory_s: For how long it remembers itself; 0 for independent noise [s].
+
+    Returns:
+        What whitens readings and columns [-].
+
+    Source:
+        Autocorrelation exp(-t/memory) (Ornstein and Uhlenbeck 1930, from memory).
+    """
     kept = np.zeros(time_s.size)
     if memory_s > 0:
         kept[1:] = np.exp(-np.diff(time_s) / memory_s)
@@ -88,7 +101,18 @@ def correlated(time_s: Floats, spread_k: Floats, memory_s: float) -> Noise:
 
 
 def lagged_hinge(since_s: Floats, lag_s: Floats | float) -> Floats:
-    """Return the answer of a first-order lag to a ramp of slope 1 that begins at 0 [s]."""
+    """Return the answer of a first-order lag to a ramp of slope 1.
+
+    Args:
+        since_s: Times since the ramp began; nothing before it [s].
+        lag_s: Time constant [s].
+
+    Returns:
+        t - tau (1 - exp(-t/tau)), 0 before the ramp [s].
+
+    Source:
+        First-order response (definition).
+    """
     x = np.maximum(since_s, 0.0)
     lag = np.maximum(lag_s, 1e-6)
     result: Floats = x + lag * np.expm1(-x / lag)
@@ -104,7 +128,7 @@ def pour_columns(time_s: Floats, pours: Candidates, *, passing: bool) -> Floats:
         passing: Whether the third column is wanted.
 
     Returns:
-        Shape (3, n, c), or (2, n, c) without the third.
+        Drop [-], slope [s] and what passes [-]: shape (3, n, c), or (2, n, c) without the third.
 
     Source:
         Step and ramp response of first-order lags in a row (definition).
@@ -164,7 +188,19 @@ class Trend:
 
 
 def trend_basis(time_s: Floats, knots_s: Floats, lag_s: float) -> Floats:
-    """Return level, slope [per min] and one hinge for each knot as a slow probe shows them."""
+    """Return level, slope and one hinge for each knot as a slow probe shows them.
+
+    Args:
+        time_s: Times [s], shape (k,).
+        knots_s: Where the slope may change [s], shape (m,).
+        lag_s: Time constant of the probe, 0 for none [s].
+
+    Returns:
+        Columns for 1 K of level [-], 1 K/min of slope [min], 1 K/s at each knot [s], (k, m + 2).
+
+    Source:
+        Ramp response of a first-order lag (definition).
+    """
     since = time_s[:, None] - knots_s[None, :]
     hinges = lagged_hinge(since, lag_s) if lag_s > 0 else np.maximum(since, 0.0)
     return np.column_stack([np.ones_like(time_s), (time_s - lag_s) / 60.0, hinges])
@@ -187,7 +223,7 @@ def fit_trend(
         lag_s: Time constant of the probe, 0 to take the trend as shown [s].
 
     Returns:
-        The factorised trend.
+        The factorised trend [-].
 
     Source:
         Least squares with a normal prior on the changes of slope; QR factorisation (definition).
