@@ -26,6 +26,7 @@ from api.routes import (
     live,
     notices,
     pages,
+    plan,
     readings,
 )
 from api.watch.post import Post
@@ -74,7 +75,10 @@ def create_app(
     app.state.post = Post(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
     install(app)
-    for module in (readings, instruments, lists, batches, analysis, live, notices, health, access):
+    for module in (
+        *(readings, instruments, lists, batches, analysis, plan),
+        *(live, notices, health, access),
+    ):
         app.include_router(module.router)
     pages.mount(app)
     app.add_middleware(Access, token=app.state.token, names=own_names(host) | frozenset(more_names))

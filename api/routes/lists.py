@@ -4,20 +4,21 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Query, Response
 
 from api import views
 from api.answers import Json
-from api.entering import positive_mass
+from api.entering import frozen_recipe, positive_mass
 from api.holds import hold_spec
 from api.kitchen import Kitchen, KitchenHere
 from api.list_schemas import IngredientBody, LotBody, PotBody, RateBody, RecipeBody
 from api.prices import rates_of
 from api.process.money import decimal_of, price_per_kg
 from api.process.weighings import default_weighing_u_kg
-from api.schemas import Sent
+from api.scaling import scaled_recipe
+from api.schemas import RecipeChoice, Sent
 from collector.errors import RecordError, UnknownRecordError
 from collector.units import to_canonical
 
@@ -102,11 +103,26 @@ def list_recipes(kitchen: KitchenHere) -> Response:
     return Json({"recipes": [_recipe(entry.body) for entry in latest.values()]})
 
 
-@router.get("/recipes/{recipe_id}", summary="All versions of a recipe")
-def read_recipe(recipe_id: str, kitchen: KitchenHere) -> Response:
-    """The latest, with all versions below it."""
+@router.get("/recipes/{recipe_id}", summary="All versions of a recipe; scaled, if asked")
+def read_recipe(
+    recipe_id: str,
+    kitchen: KitchenHere,
+    dry: Annotated[float | None, Query(gt=0, allow_inf_nan=False)] = None,
+    unit: Annotated[str, Query(max_length=20)] = "kg",
+    version: Annotated[int | None, Query(ge=1)] = None,
+) -> Response:
+    """The latest, with all versions below it.
+
+    With `dry` (and its `unit`), `scaled` holds every dose, water and expected mass for that dry
+    mass, of the latest version or of the `version` asked for.
+    """
     versions = _versions(kitchen, recipe_id)
-    return Json({**versions[-1], "versions": versions})
+    shown = {**versions[-1], "versions": versions}
+    if dry is not None:
+        dry_kg = to_canonical(dry, unit, "mass")
+        chosen = frozen_recipe(kitchen, RecipeChoice(id=recipe_id, version=version))
+        shown["scaled"] = scaled_recipe(chosen or {}, dry_kg)
+    return Json(shown)
 
 
 @router.post("/recipes", status_code=201, summary="Record a recipe")
