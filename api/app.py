@@ -20,6 +20,7 @@ from api.routes import (
     access,
     analysis,
     batches,
+    compare,
     health,
     instruments,
     lists,
@@ -76,7 +77,7 @@ def create_app(
     app.state.watch = Watch(kitchen, app.state.post)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, analysis, plan),
+        *(readings, instruments, lists, batches, analysis, plan, compare),
         *(live, notices, health, access),
     ):
         app.include_router(module.router)
