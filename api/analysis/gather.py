@@ -62,7 +62,7 @@ class Gatherer:
     def curve(
         self, batch: Batch, place: str, *, until_ms: int | None = None
     ) -> PlacedCurve | NotShown:
-        """Return the readings at a place of a batch, from the first series that has some.
+        """Return the readings at a place of a batch, from the series that has most of them.
 
         Args:
             batch: The batch.
@@ -72,19 +72,33 @@ class Gatherer:
         Returns:
             The curve, or why there is none.
         """
+        found = self.curves(batch, place, until_ms=until_ms)
+        if isinstance(found, NotShown):
+            return found
+        return max(found, key=lambda one: len(one.curve))
+
+    def curves(
+        self, batch: Batch, place: str, *, until_ms: int | None = None
+    ) -> list[PlacedCurve] | NotShown:
+        """Return the readings at a place, a curve for each series that gave some.
+
+        Args:
+            batch: The batch.
+            place: "milk", "block_core" …
+            until_ms: Only readings before this time [ms since 1970 UTC].
+
+        Returns:
+            At least one curve, or why there is none.
+        """
         bound = [b for b in batch.bindings if b.place == place]
         if not bound:
             what = "scale" if place.startswith("under") else "probe"
             return NotShown(f"no {what} is bound to {place.replace('_', ' ')}")
-        best: PlacedCurve | None = None
-        for binding in bound:
-            found = self._bound(batch, binding, until_ms)
-            if best is None or len(found.curve) > len(best.curve):
-                best = found
-        assert best is not None
-        if len(best.curve) == 0:
-            return NotShown(f"series {best.series} gave no usable reading in this batch")
-        return best
+        every = [self._bound(batch, binding, until_ms) for binding in bound]
+        usable = [one for one in every if len(one.curve)]
+        if not usable:
+            return NotShown(f"series {every[-1].series} gave no usable reading in this batch")
+        return usable
 
     def window(self, batch: Batch, binding: Binding) -> tuple[int, int]:
         """Return from when to when a binding holds [ms since 1970 UTC], the end not included."""

@@ -15,6 +15,7 @@ from api.analysis.coagulant import coagulant_section
 from api.analysis.components import components_of
 from api.analysis.cost import cost_section
 from api.analysis.gather import Gatherer, PlacedCurve
+from api.analysis.heat_treatment import heat_treatment_section
 from api.analysis.holds import holds_json, judge_holds
 from api.analysis.masses import masses_of
 from api.analysis.nutrition import nutrition_section
@@ -29,7 +30,6 @@ from api.records.chain import canonical
 from api.times import format_ms
 
 LATER_KEYS = {
-    "heat_treatment": "the heat treatment is not computed by this version",
     "chilling": "the chilling is not computed by this version",
     "heating": "the heating power is not computed by this version",
 }
@@ -107,6 +107,7 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "additions": additions.every,
         "balance": balance_json(balance),
         "holds": holds_json(judged, sources),
+        "heat_treatment": heat_treatment_section(scene),
         "evaporation": views.quantity(vapour),
         "coagulant": coagulant_section(batch, masses, room_temperature(scene)),
         "pressing": pressing_section(scene, masses),
