@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import enum
 import math
+from collections import deque
 from dataclasses import dataclass, field
 
 # 1 % of a range of 0 to 100 degC is the usual start for a temperature (EEMUA 191, second hand);
@@ -17,6 +18,13 @@ DEAD_BAND_K = 0.5
 # A second approach from the other side: the pot was well past the target, and comes back. A dip
 # from the pour is less than that.
 AGAIN_K = 5.0
+
+# No pot of milk falls that fast by itself; a probe that is lifted out of it does (common practice).
+FASTEST_FALL_K_PER_S = 0.6
+OVER_S = 5.0
+# It is back in the milk when it is this near to what it said before, and has steadied.
+BACK_WITHIN_K = 15.0
+STEADY_S = 10.0
 
 
 class Direction(enum.StrEnum):
@@ -48,6 +56,45 @@ class Crossing:
 
 
 @dataclass(slots=True)
+class Lift:
+    """Tells a probe that is lifted out of the milk from a pot that cools.
+
+    A pour makes it fall fast too, but by a few kelvin, and it steadies there.
+    """
+
+    _recent: deque[tuple[float, float]] = field(default_factory=deque)
+    _before_degc: float | None = None
+    _steady_since_s: float = 0.0
+
+    def out(self, time_s: float, value_degc: float) -> bool:
+        """Take the next reading, and tell whether it may be one of the air.
+
+        Args:
+            time_s: Its time, later than the one before [s since 1970 UTC].
+            value_degc: Its value [degC].
+        """
+        while len(self._recent) > 1 and time_s - self._recent[1][0] >= OVER_S:
+            self._recent.popleft()
+        fast = False
+        if self._recent:
+            then_s, then_degc = self._recent[0]
+            fast = (value_degc - then_degc) < -FASTEST_FALL_K_PER_S * (time_s - then_s)
+            fast = fast and then_degc - value_degc > 1.0
+        if fast and self._before_degc is None:
+            self._before_degc = max(degc for _, degc in self._recent)
+        self._recent.append((time_s, value_degc))
+        if fast:
+            self._steady_since_s = time_s
+        if self._before_degc is None:
+            return False
+        near = abs(value_degc - self._before_degc) <= BACK_WITHIN_K
+        if near and time_s - self._steady_since_s >= STEADY_S:
+            self._before_degc = None
+            return False
+        return True
+
+
+@dataclass(slots=True)
 class Pursuit:
     """Follows one series towards one target, reading by reading.
 
@@ -65,6 +112,7 @@ class Pursuit:
     _first_k: float | None = None
     _last: tuple[float, float] | None = None
     _armed: bool = False
+    _lift: Lift = field(default_factory=Lift)
 
     def step(self, time_s: float, value_degc: float, armed_s: float | None) -> Crossing | None:
         """Take the next reading.
@@ -78,6 +126,8 @@ class Pursuit:
         Returns:
             The crossing that this reading shows, if it is a new one that was asked for.
         """
+        if self._lift.out(time_s, value_degc):
+            return None
         off_k = value_degc - self.target_degc
         crossed = self._crossed(off_k)
         crossing = None

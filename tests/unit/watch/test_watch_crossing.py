@@ -102,19 +102,21 @@ def test_a_target_that_is_not_armed_tells_nothing() -> None:
 def test_a_crossing_before_arming_does_not_count() -> None:
     curve = [*ramp(70, 98, 1), *ramp(98, 75, 1), *ramp(75, 98, 1), *ramp(98, 75, 1)]
 
-    found = followed(curve, approach="falling", armed_s=70.0)
+    found = followed(curve, approach="falling", armed_s=280.0, interval_s=4.0)
 
-    assert [(c.direction, c.at_s, c.already) for c in found] == [("falling", 95.0, False)]
+    assert [(c.direction, c.at_s, c.already) for c in found] == [("falling", 380.0, False)]
 
 
 def test_a_pot_that_is_below_when_the_target_is_armed_is_told_so() -> None:
-    found = followed([*ramp(98, 78, 1), *[78.0] * 10], approach="falling", armed_s=25.5)
+    found = followed(
+        [*ramp(98, 78, 1), *[78.0] * 10], approach="falling", armed_s=102.0, interval_s=4.0
+    )
 
-    assert [(c.already, c.at_s, c.value_degc) for c in found] == [(True, 25.5, 78.0)]
+    assert [(c.already, c.at_s, c.value_degc) for c in found] == [(True, 102.0, 78.0)]
 
 
 def test_arming_between_the_two_readings_of_a_crossing_is_not_missed() -> None:
-    found = followed([90.0, 81.0, 79.0, 78.0], approach="falling", armed_s=1.8)
+    found = followed([84.0, 81.0, 79.0, 78.0], approach="falling", armed_s=18.0, interval_s=10.0)
 
     assert [c.already for c in found] == [True]
 
@@ -123,3 +125,38 @@ def test_a_reading_exactly_at_the_target_reaches_it() -> None:
     found = followed([79.0, 80.0, 80.0, 81.0], approach="rising")
 
     assert [c.at_s for c in found] == [1.0]
+
+
+def lifted(from_degc: float, seconds: int, time_constant_s: float) -> list[float]:
+    return [21.5 + (from_degc - 21.5) * math.exp(-i / time_constant_s) for i in range(seconds)]
+
+
+@pytest.mark.parametrize("time_constant_s", [5.0, 12.0, 30.0, 60.0])
+def test_a_probe_lifted_out_of_the_hot_milk_is_no_fall_to_the_target(
+    time_constant_s: float,
+) -> None:
+    hot = ramp(99.0, 95.0, 0.02)
+    back = [95.0 - (95.0 - 30.0) * math.exp(-i / time_constant_s) for i in range(400)]
+    cooling = ramp(95.0, 76.0, 0.02)
+
+    found = followed(
+        [*hot, *lifted(95.0, 90, time_constant_s), *back, *cooling], approach="falling"
+    )
+
+    assert [c.direction for c in found] == [Direction.FALLING]
+    expected_s = len(hot) + 90 + 400 + (95.0 - 80.0) / 0.02
+    assert found[0].at_s == pytest.approx(expected_s, abs=2.0)
+
+
+def test_a_probe_that_stays_in_the_air_tells_nothing() -> None:
+    found = followed([*ramp(99.0, 90.0, 0.05), *lifted(90.0, 900, 20.0)], approach="falling")
+
+    assert found == []
+
+
+def test_an_unmarked_pour_that_crosses_the_target_is_told_once_it_has_steadied() -> None:
+    pour = [83.0 - 5.0 * min(i / 6.0, 1.0) for i in range(60)]
+
+    found = followed([*ramp(90.0, 83.0, 0.05), *pour], approach="falling")
+
+    assert [c.direction for c in found] == [Direction.FALLING]
