@@ -29,7 +29,6 @@ _OTHER = (
     "yield", "heat_treatment", "chilling", "heating", "coagulant", "pressing", "cost",
     "nutrition", "by_products",
 )  # fmt: skip
-_BASES = {"safety": "for safety", "quality": "for quality"}
 
 
 def record(data: Json, reader: Reader) -> dict[str, Any]:
@@ -135,7 +134,6 @@ def _hold(hold: Json, reader: Reader) -> dict[str, Any]:
     return {
         "name": hold["hold"],
         "required": hold["required"],
-        "basis": _BASES.get(str(hold.get("basis")), ""),
         "verdict": hold["verdict"],
         "kept": times.duration(hold.get("held_s")),
         "gaps": f"without readings for {times.duration(gap_s)}" if gap_s else "",

@@ -21,6 +21,7 @@ STALE_AFTER_S = 30.0
 PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
 SCALE_PLACES = ("under_pot", "under_press")
 _SHOWN_ONCE = ("process", "authority")
+_AT_TARGET_K = 0.3  # the scripts say the same from the same difference
 _FIXED_DEGREE = "\N{NO-BREAK SPACE}°"  # large type: a number never parts from its unit
 _RECENT_MARKS = 4
 _PICTURE_PX = (440.0, 300.0)
@@ -181,14 +182,15 @@ def _distance(
         return "", f"Target {target['text']}"
     far_k = good[-1][1] - target["value_degc"]
     at, approach = reader.temperature(target["value_degc"]), target.get("approach")
-    if abs(far_k) <= max(target.get("tolerance_k") or 0.0, 0.05):
+    if abs(far_k) <= _AT_TARGET_K:
         return "At the target", f" of {at}"
     amount, side = reader.difference(abs(far_k)), "below" if far_k < 0 else "above"
+    near = ", within tolerance" if abs(far_k) <= (target.get("tolerance_k") or 0.0) else ""
     if approach == ("rising" if far_k < 0 else "falling"):
-        return amount, f" to go, {'up' if far_k < 0 else 'down'} to {at}"
+        return amount, f" to go, {'up' if far_k < 0 else 'down'} to {at}{near}"
     if approach in ("rising", "falling"):
-        return amount, f" past the target, {side} {at}"
-    return amount, f" {side} the target of {at}"
+        return amount, f" past the target, {side} {at}{near}"
+    return amount, f" {side} the target of {at}{near}"
 
 
 def _step(batch: Mapping[str, Any], last: str | None, expected: str | None) -> dict[str, str]:

@@ -70,6 +70,8 @@ export function calibrated(reading) {
   return known ? value * known.scale + known.offset : value;
 }
 
+const AT_TARGET_K = 0.3; // the page says the same from the same difference
+
 /**
  * The distance to a target, in words; the amount comes first.
  * @param {number} degc
@@ -82,17 +84,18 @@ export function distanceWords(degc, target) {
   }
   const far = degc - target.value_degc;
   const at = `${plain(shownTemperature(target.value_degc), 1)} ${degree()}`;
-  if (Math.abs(far) <= Math.max(target.tolerance_k || 0, 0.05)) {
+  if (Math.abs(far) <= AT_TARGET_K) {
     return { amount: "At the target", rest: ` of ${at}` };
   }
   const amount = differenceText(Math.abs(far));
   const side = far < 0 ? "below" : "above";
-  if (target.approach === "rising" && far < 0) return { amount, rest: ` to go, up to ${at}` };
-  if (target.approach === "falling" && far > 0) return { amount, rest: ` to go, down to ${at}` };
+  const near = Math.abs(far) <= (target.tolerance_k || 0) ? ", within tolerance" : "";
+  if (target.approach === "rising" && far < 0) return { amount, rest: ` to go, up to ${at}${near}` };
+  if (target.approach === "falling" && far > 0) return { amount, rest: ` to go, down to ${at}${near}` };
   if (target.approach === "rising" || target.approach === "falling") {
-    return { amount, rest: ` past the target, ${side} ${at}` };
+    return { amount, rest: ` past the target, ${side} ${at}${near}` };
   }
-  return { amount, rest: ` ${side} the target of ${at}` };
+  return { amount, rest: ` ${side} the target of ${at}${near}` };
 }
 
 /**

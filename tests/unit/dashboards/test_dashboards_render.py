@@ -142,7 +142,8 @@ def test_the_card_arrives_with_its_figure_its_distance_and_its_hold(stove: Json)
         (81.2, "rising", "1.2 °C past the target, above 80.0 °C"),
         (78.0, "falling", "2.0 °C past the target, below 80.0 °C"),
         (78.0, None, "2.0 °C below the target of 80.0 °C"),
-        (80.6, "falling", "At the target of 80.0 °C"),
+        (80.2, "falling", "At the target of 80.0 °C"),
+        (80.6, "falling", "0.6 °C to go, down to 80.0 °C, within tolerance"),
     ],
 )
 def test_the_distance_to_the_target_is_told_from_the_side_it_is_reached(
