@@ -11,6 +11,7 @@ from starlette.types import Scope
 from api import views
 from api.access import is_local
 from api.analysis.gather import Gatherer, PlacedCurve
+from api.analysis.live_holds import LiveHolds
 from api.analysis.whole import analysis
 from api.cautions import cautions_of, known_ingredients
 from api.holds import holds_of, targets_of
@@ -41,7 +42,7 @@ def position(kitchen: Kitchen) -> str:
     return f"r{kitchen.readings.last_arrival()}.e{kitchen.journal.chains.last_number()}"
 
 
-def stove(kitchen: Kitchen, scope: Scope) -> Json:
+def stove(kitchen: Kitchen, scope: Scope, live_holds: LiveHolds) -> Json:
     """Return what the Stove shows."""
     where = position(kitchen)
     gatherer = Gatherer.of(kitchen)
@@ -50,7 +51,8 @@ def stove(kitchen: Kitchen, scope: Scope) -> Json:
         "position": where,
         "local": is_local(scope),
         "batches": [
-            _stove_item(kitchen, gatherer, batch) for batch in reversed(open_batches[:MOST_CARDS])
+            _stove_item(kitchen, gatherer, batch, live_holds)
+            for batch in reversed(open_batches[:MOST_CARDS])
         ],
         "more_open": len(open_batches) > MOST_CARDS,
         "instruments": instruments(kitchen),
@@ -107,7 +109,7 @@ def _gone(kept: Kept) -> Json:
     return _VIEWS[kept.kind](kept)
 
 
-def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch) -> Json:
+def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live_holds: LiveHolds) -> Json:
     """Return one card's objects; what can't be computed of a batch leaves its readings shown."""
     item: Json = {
         "batch": _whole(kitchen, batch),
@@ -118,7 +120,7 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch) -> Json:
         "trouble": "",
     }
     try:
-        computed = analysis(kitchen, batch.id)
+        computed = live_holds.of(kitchen, batch)
         item |= {
             "targets": _targets(batch),
             "bands": _bands(batch, computed),

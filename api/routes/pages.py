@@ -14,6 +14,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from api import page_data
+from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
 from api.problems import status_of
 from api.times import format_ms
@@ -44,6 +45,7 @@ class _OwnFiles(StaticFiles):
 
 def mount(app: FastAPI) -> None:
     """Add the pages and their files to an app."""
+    app.state.live_holds = LiveHolds()
     app.include_router(router)
     app.mount("/static", _OwnFiles(directory=static_folder()), name="static")
 
@@ -51,7 +53,12 @@ def mount(app: FastAPI) -> None:
 @router.get("/")
 def stove(request: Request, kitchen: KitchenHere) -> Response:
     """The live kitchen screen."""
-    return _page(request, kitchen, "stove", lambda: page_data.stove(kitchen, request.scope))
+    live_holds: LiveHolds = request.app.state.live_holds
+
+    def data() -> dict[str, Any]:
+        return page_data.stove(kitchen, request.scope, live_holds)
+
+    return _page(request, kitchen, "stove", data)
 
 
 @router.get("/batches")
@@ -72,7 +79,6 @@ def batches(
 
 
 @router.get("/batches/{batch_id}")
-@router.get("/v1/batches/{batch_id}/record")
 def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
     """Everything of one batch, as a page that prints."""
     return _page(request, kitchen, "record", lambda: page_data.record(kitchen, batch_id))

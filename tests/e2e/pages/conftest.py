@@ -115,9 +115,26 @@ class Server:
         self._process = None
 
 
+StartServer = Callable[[], Server]
+
+
+@pytest.fixture(scope="module")
+def start_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[StartServer]:
+    """Start servers on empty data folders; they end with the file of tests."""
+    running: list[Server] = []
+
+    def start() -> Server:
+        running.append(Server(tmp_path_factory.mktemp("pages") / "kitchen"))
+        return running[-1]
+
+    yield start
+    for one in running:
+        one.stop()
+
+
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
-    """A server on an empty data folder."""
+    """A server on an empty data folder, for one test."""
     running = Server(tmp_path / "kitchen")
     yield running
     running.stop()

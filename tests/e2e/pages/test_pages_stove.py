@@ -145,7 +145,7 @@ def test_a_mark_that_waits_survives_that_the_page_is_closed(server: Any, screen:
     assert [one["kind"] for one in events] == ["heat"]
 
 
-def test_a_notice_is_shown_sounded_and_acknowledged(server: Any, device: Any) -> None:
+def test_a_notice_is_shown_sounded_and_acknowledged(server: Any, device: Any, screen: Any) -> None:
     server.say("north/milk", "Cel", *[70.0] * 20, ago_s=40)
     server.post(
         "/v1/batches",
@@ -161,11 +161,17 @@ def test_a_notice_is_shown_sounded_and_acknowledged(server: Any, device: Any) ->
     expect(page.locator("#shift")).to_have_attribute("data-sound", "running")
     expect(page.locator("#shift-words")).to_contain_text("Sound is on.")
 
+    other = screen().page
+    other.goto("/")
+    expect(other.locator("#connection")).to_contain_text("Live")
+
     server.say("north/milk", "Cel", *[70.0 + 0.6 * i for i in range(30)])
     expect(page.locator(".alarm")).to_contain_text("80 °C")
+    expect(other.locator(".alarm")).to_contain_text("80 °C")
 
     page.locator(".alarm").get_by_role("button", name="Heard").tap()
     expect(page.locator(".alarm")).to_have_count(0)
+    expect(other.locator(".alarm")).to_have_count(0)
     page.wait_for_function(
         "() => fetch('/v1/alarms').then(a => a.json())"
         ".then(said => said.alarms[0].state === 'acknowledged')"
@@ -214,6 +220,19 @@ def test_a_silent_probe_looks_stale(server: Any, device: Any) -> None:
     server.say("north/milk", "Cel", 71.5)
     expect(figure(page)).to_have_text("71.5")
     expect(page.locator('[data-live="temperature"]')).not_to_have_class(re.compile("stale"))
+
+
+def test_a_mark_that_the_kitchen_could_not_take_now_is_sent_again(server: Any, screen: Any) -> None:
+    made = server.post("/v1/batches", {"name": "North"})
+    tablet = screen()
+    tablet.refusal_expected = 503
+    tablet.page.route("**/events", lambda route: route.fulfill(status=503), times=1)
+    tablet.page.goto("/")
+    tablet.page.locator('button[data-mark="heat"]').first.tap()
+
+    expect(tablet.page.locator(".recent li[data-event]")).to_contain_text("Heat")
+    events = server.get(f"/v1/batches/{made['id']}/events")["events"]
+    assert [one["kind"] for one in events] == ["heat"]
 
 
 def test_a_pedal_marks_the_next_expected_mark_once(server: Any, screen: Any) -> None:
