@@ -29,6 +29,7 @@ from api.routes import (
     pages,
     plan,
     readings,
+    records,
 )
 from api.watch.post import Post
 from api.watch.watch import Watch
@@ -77,7 +78,7 @@ def create_app(
     app.state.watch = Watch(kitchen, app.state.post)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, analysis, plan, compare),
+        *(readings, instruments, lists, batches, analysis, records, plan, compare),
         *(live, notices, health, access),
     ):
         app.include_router(module.router)

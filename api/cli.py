@@ -190,6 +190,24 @@ def export(
 
 
 @cli.command()
+@click.argument("batch")
+@_data_option
+@_config_option
+@click.option("--json", "form", flag_value="json", help="As one JSON document.")
+@click.option("--csv", "form", flag_value="csv", help="As CSV, a row for each figure and mark.")
+@click.option("--fahrenheit", is_flag=True, help="Temperatures in degF.")
+@click.option("--ounces", is_flag=True, help="Masses in lb and oz.")
+def record(
+    batch: str, data: Path, config: Path | None, form: str | None, fahrenheit: bool, ounces: bool
+) -> None:
+    """Print the record of BATCH: its id, the first letters of it, its name, or last."""
+    from api.recording import print_record
+
+    units = {"temperature": "degF" if fahrenheit else "degC", "mass": "oz" if ounces else "g"}
+    click.echo(print_record(data, batch, config_path=config, form=form, units=units), nl=False)
+
+
+@cli.command()
 @_data_option
 def verify(data: Path) -> None:
     """Check the chains of hashes, the seals of closed batches, and the readings under them."""

@@ -29,17 +29,14 @@ def is_figure(node: object) -> bool:
 def rows_of(name: str, section: Json) -> list[Row]:
     """Return the rows of one section.
 
-    Where every figure of a section is missing for one and the same reason, that is one row.
+    Where every figure of a section, or of a part of it, is missing for one and the same reason,
+    that is one row.
 
     Args:
         name: What the section is called, "chilling" …
         section: As the interface gives it.
     """
-    rows = list(_walk(_words(name), section))
-    reasons = {row.get("why") for _, row in rows}
-    if len(rows) > 1 and len(reasons) == 1 and None not in reasons:
-        return [(_words(name), rows[0][1])]
-    return rows
+    return _walk(_words(name), section)
 
 
 def notes_of(section: Json) -> list[str]:
@@ -53,19 +50,27 @@ def notes_of(section: Json) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def _walk(name: str, node: Json) -> Iterator[Row]:
-    if is_figure(node):
-        yield name, node
+def _walk(name: str, node: Json) -> list[Row]:
+    rows: list[Row] = [(name, node)] if is_figure(node) else []
+    for called, below in _parts(node):
+        rows += _walk(f"{name}: {called}", below)
+    reasons = {row.get("why") for _, row in rows}
+    if len(rows) > 1 and len(reasons) == 1 and None not in reasons:
+        return [(name, rows[0][1])]
+    return rows
+
+
+def _parts(node: Json) -> Iterator[tuple[str, Json]]:
+    """Return what stands in a section, each part with what it is called."""
     for key, below in node.items():
         if key in _OWN or key in _LEFT_OUT:
             continue
         if isinstance(below, Mapping):
-            yield from _walk(f"{name}: {_words(key, first=False)}", below)
+            yield _words(key, first=False), below
         elif isinstance(below, Sequence) and not isinstance(below, str):
             for number, one in enumerate(below, 1):
                 if isinstance(one, Mapping):
-                    called = str(one.get("name") or f"{_words(key, first=False)} {number}")
-                    yield from _walk(f"{name}: {called}", one)
+                    yield str(one.get("name") or f"{_words(key, first=False)} {number}"), one
 
 
 def _words(key: str, *, first: bool = True) -> str:

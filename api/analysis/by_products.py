@@ -52,9 +52,9 @@ def _one(name: str, mass: Result, components: Components) -> dict[str, Any]:
     ]
     notes = []
     if estimated:
-        notes.append(f"{', '.join(estimated)}: computed, an estimate: not for a label")
+        notes.append(f"{name}: {', '.join(estimated)} computed, an estimate: not for a label")
         if isinstance(published, Recovery) and name in published.notes:
-            notes.append(f"the recovery is of {published.notes[name]}")
+            notes.append(f"{name}: the recovery is of {published.notes[name]}")
     return {
         "mass": views.quantity(mass),
         "holds": {component: views.quantity(held) for component, held in holds.items()},

@@ -60,6 +60,7 @@ def heat_treatment_section(scene: Scene) -> dict[str, Any]:
         "references": [_reference(coldest, reference) for reference in REFERENCES],
         "time_above": [
             {
+                "name": f"at or above {limit:g} degC",
                 "temperature_degc": limit,
                 "time": views.quantity(time_at_or_above(coldest.curve, limit)),
             }
@@ -115,7 +116,7 @@ def _reference(placed: PlacedCurve, reference: Reference) -> dict[str, Any]:
         "required_s": reference.required_s,
         "floor_degc": reference.floor_degc,
         "source": reference.source,
-        "status": str(reference.status),
+        "known": str(reference.status),
         "equivalent": views.quantity(equivalent),
         "at_least_s": found.at_least_s,
         "at_most_s": found.at_most_s,

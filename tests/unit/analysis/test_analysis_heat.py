@@ -42,7 +42,7 @@ def test_equivalent_times_stand_beside_their_references_and_sources(site: Any, s
     # 1050 s at 95 degC, z 10 above 90: 10^0.5 each second, and the rise through 90 to 95 on top.
     assert botulinum["equivalent"]["value"] == pytest.approx(1050 * 10**0.5, rel=0.07)
     assert botulinum["verdict"] == "met"
-    assert botulinum["status"] == "seen"
+    assert botulinum["known"] == "seen"
     assert found["references"][1]["verdict"] == "not shown"
     assert [one["temperature_degc"] for one in found["time_above"]] == [70.0, 90.0, 95.0]
     assert found["boil"]["boiled"] is False

@@ -87,7 +87,7 @@ def test_soy_by_a_published_recovery_is_an_estimate_and_no_figure_for_a_label(
     low, high = found["nutrition"]["energy_kj"]["interval"]
     assert low < found["nutrition"]["energy_kj"]["value"] < high
     assert found["by_products"]["whey"]["notes"][-1] == (
-        "the recovery is of soak water and whey together"
+        "whey: the recovery is of soak water and whey together"
     )
     components = found["yield"]["components"]["protein"]
     assert components["streams"]["block"]["recovery"]["value"] == pytest.approx(0.71)
