@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from api.process.curves import Floats
-from api.process.pour_readings import PourReadings, thinned
+from api.process.pour_readings import PourReadings
 from api.process.pour_score import DROP, Scored, score
 from api.process.pour_search import Found, slope_change
 from api.process.pour_trend import (
@@ -24,6 +24,7 @@ from api.process.pour_trend import (
     pour_columns,
     trend_basis,
 )
+from api.process.smoothing import bin_means
 
 _BIN_S = 2.0
 _KNOT_S = 10.0
@@ -148,7 +149,7 @@ def problem_for(
     """
     start_s, end_s = found.start_s, found.start_s + found.duration_s
     inside = (readings.time_s >= start_s - 130.0) & (readings.time_s <= end_s + 200.0)
-    time_s, value = thinned(readings.time_s[inside], readings.value[inside], _BIN_S)
+    time_s, value = bin_means(readings.time_s[inside], readings.value[inside], _BIN_S)
     level = float(np.mean(value))
     fading_s = 1.5 * (found.lag_s + 5.0)
     uneven = np.where(time_s < start_s - 3.0, 0.0, np.exp(-(time_s - end_s - 5.0) / fading_s))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.process.curves import Curve, Floats
-from api.process.smoothing import noise, smoothing_coefficients
+from api.process.smoothing import bin_means, noise, smoothing_coefficients
 
 BEFORE_S = 120.0
 AFTER_S = 200.0
@@ -80,30 +80,9 @@ def readings_round(curve: Curve, mark_s: float, from_s: float, to_s: float) -> P
     )
 
 
-def thinned(time_s: Floats, value: Floats, width_s: float) -> tuple[Floats, Floats]:
-    """Return means over bins of time, where readings come faster than the bins are wide.
-
-    Args:
-        time_s: Times [s], shape (n,), oldest first.
-        value: Readings [any unit], shape (n,).
-        width_s: Width of a bin [s].
-
-    Returns:
-        Mean times [s] and mean values [unit of the readings]; as given if they are sparse.
-
-    Source:
-        Definition.
-    """
-    if time_s.size < 3 or float(np.median(np.diff(time_s))) > 0.7 * width_s:
-        return time_s, value
-    bins = np.floor((time_s - time_s[0]) / width_s).astype(np.int64)
-    _, place, count = np.unique(bins, return_inverse=True, return_counts=True)
-    return np.bincount(place, time_s) / count, np.bincount(place, value) / count
-
-
 def _wobble(time_s: Floats, value: Floats) -> float:
     """Return how far readings stray from a straight line through half a minute of them [K]."""
-    _, value = thinned(time_s, value, _WOBBLE_BIN_S)
+    _, value = bin_means(time_s, value, _WOBBLE_BIN_S)
     points = _WOBBLE_POINTS
     if value.size < 3 * points:
         return 0.0

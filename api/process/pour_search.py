@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from api.process.curves import Floats
-from api.process.pour_readings import PourReadings, thinned
+from api.process.pour_readings import PourReadings
 from api.process.pour_score import DROP, NOISE_BELIEF, Scored, score
 from api.process.pour_trend import (
     MIXED_IN_S,
@@ -22,6 +22,7 @@ from api.process.pour_trend import (
     fit_trend,
     pour_columns,
 )
+from api.process.smoothing import bin_means
 
 # A mark may be so many of its standard uncertainties off.
 REACH = 3.0
@@ -172,7 +173,7 @@ def find_dip(
         Marginal likelihoods with and without a pour (definition); thresholds set by their
         false-alarm rate in simulated pots.
     """
-    time_s, value = thinned(readings.time_s, readings.value, _BIN_S)
+    time_s, value = bin_means(readings.time_s, readings.value, _BIN_S)
     value = value - float(np.mean(value))
     pours = _candidates(lag, mark)
     if pours.start_s.size == 0:

@@ -109,6 +109,27 @@ def noise(curve: Curve) -> float:
     return spread / (0.6744897501960817 * math.sqrt(20.0))
 
 
+def bin_means(time_s: Floats, value: Floats, width_s: float) -> tuple[Floats, Floats]:
+    """Return means over bins of time, where readings come faster than the bins are wide.
+
+    Args:
+        time_s: Times [s], shape (n,), oldest first.
+        value: Readings [any unit], shape (n,).
+        width_s: Width of a bin [s].
+
+    Returns:
+        Mean times [s] and mean values [unit of the readings]; as given if they are sparse.
+
+    Source:
+        Definition.
+    """
+    if time_s.size < 3 or float(np.median(np.diff(time_s))) > 0.7 * width_s:
+        return time_s, value
+    bins = np.floor((time_s - time_s[0]) / width_s).astype(np.int64)
+    _, place, count = np.unique(bins, return_inverse=True, return_counts=True)
+    return np.bincount(place, time_s) / count, np.bincount(place, value) / count
+
+
 def usual_run(value: Floats) -> float:
     """Return how many neighbouring readings show the same value, on average.
 
