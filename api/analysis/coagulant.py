@@ -7,9 +7,12 @@ from typing import Any
 
 from api import views
 from api.analysis.addition import hand_temperature
+from api.analysis.components import Components
 from api.analysis.masses import Masses
+from api.analysis.milk import milk_of
 from api.cautions import ingredients_of
 from api.process.coagulant import (
+    MILK_DENSITY,
     dose,
     find_substance,
     gypsum_carried_as_solid,
@@ -18,18 +21,24 @@ from api.process.coagulant import (
 )
 from api.process.coagulant_table import Practice
 from api.process.quantities import Absence, NotShown, Quantity, Result
+from api.process.thermal import density
 from api.records.batches import Batch
 from collector.errors import ProcessError
 
 _U_STRENGTH_FRACTION = 0.05
+# A milk is poured and measured by the litre near here; the equations are good for half a hundredth.
+_ROOM_DEGC, _U_DENSITY_FRACTION = 20.0, 0.005
 
 
-def coagulant_section(batch: Batch, masses: Masses, room: Quantity) -> dict[str, Any]:
+def coagulant_section(
+    batch: Batch, masses: Masses, components: Components, room: Quantity
+) -> dict[str, Any]:
     """Return the dose of a batch's coagulant.
 
     Args:
         batch: The batch.
         masses: Its streams [kg].
+        components: What is known of its solids, for the density of the milk.
         room: The kitchen's temperature, for a slurry that nobody measured [degC].
     """
     if batch.body.get("self_set"):
@@ -42,7 +51,14 @@ def coagulant_section(batch: Batch, masses: Masses, room: Quantity) -> dict[str,
     name = said["name"]
     strength = _strength(said)
     mass = masses.of("coagulant")
-    found = dose(name, mass, dry=masses.of("dry"), milk=masses.of("milk"), strength=strength)
+    found = dose(
+        name,
+        mass,
+        dry=masses.of("dry"),
+        milk=masses.of("milk"),
+        strength=strength,
+        density=_density(batch, masses, components),
+    )
     substance = find_substance(name)
     names = ingredients_of(batch)
     return {
@@ -59,6 +75,16 @@ def coagulant_section(batch: Batch, masses: Masses, room: Quantity) -> dict[str,
         "hints": [_hint(hint) for hint in (hints(name, names[0]) if len(names) == 1 else ())],
         "notes": [found.note],
     }
+
+
+def _density(batch: Batch, masses: Masses, components: Components) -> Quantity:
+    """Return the density of the milk: by its composition, else as is usual [kg/m3]."""
+    made_of = milk_of(batch, masses, components)
+    if made_of is None:
+        return MILK_DENSITY
+    value = density(made_of, _ROOM_DEGC)
+    u = _U_DENSITY_FRACTION * value
+    return Quantity(value, "kg/m3", u, "by its composition", ("Choi and Okos 1986",))
 
 
 def _strength(said: dict[str, Any]) -> Quantity | None:

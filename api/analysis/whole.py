@@ -109,7 +109,7 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "holds": holds_json(judged, sources),
         "heat_treatment": heat_treatment_section(scene),
         "evaporation": views.quantity(vapour),
-        "coagulant": coagulant_section(batch, masses, room_temperature(scene)),
+        "coagulant": coagulant_section(batch, masses, components, room_temperature(scene)),
         "pressing": pressing_section(scene, masses),
         "yield": yield_section(balance, masses, components),
         "cost": cost_section(kitchen, batch, masses, components),

@@ -16,9 +16,10 @@ from api.process.ingredient_names import find, words_of
 from api.process.quantities import Absence, NotShown, Quantity, Result
 from collector.errors import ProcessError
 
-# Milk of 5 to 12 % solids near room temperature (computed with the component equations).
+# Milk of 5 to 12 % solids near room temperature: 1000 kg/m3 for oily seeds to 1037 for starchy
+# pulses (computed with the component equations for the ingredients of the table).
 MILK_DENSITY = Quantity(
-    1025.0, "kg/m3", 6.0, "usual density of milk", ("assumed: milk of 5 to 12 % solids",)
+    1017.0, "kg/m3", 11.0, "usual density of milk", ("assumed: milk of 5 to 12 % solids",)
 )
 
 

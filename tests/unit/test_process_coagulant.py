@@ -38,8 +38,8 @@ def test_a_dose_is_given_by_dry_mass_by_milk_and_in_moles() -> None:
     assert isinstance(found.of_milk, Quantity)
     assert found.of_milk.value == pytest.approx(0.4)
     assert isinstance(found.concentration, Quantity)
-    assert found.concentration.value == pytest.approx(4.0 * 1.025 / 172.17 * 1000)
-    relative = math.sqrt(0.05**2 + (0.005 / 3) ** 2 + (6 / 1025) ** 2)
+    assert found.concentration.value == pytest.approx(4.0 * 1.017 / 172.17 * 1000)
+    relative = math.sqrt(0.05**2 + (0.005 / 3) ** 2 + (11 / 1017) ** 2)
     assert found.concentration.u / found.concentration.value == pytest.approx(relative)
     assert "stir it up again" in found.note
 
@@ -51,7 +51,7 @@ def test_a_brine_needs_its_strength() -> None:
     assert isinstance(without, NotShown)
     assert "is a brine" in without.why
     assert isinstance(with_strength, Quantity)
-    assert with_strength.value == pytest.approx(4.0 * 1.025 * 0.3 / 95.21 * 1000)
+    assert with_strength.value == pytest.approx(4.0 * 1.017 * 0.3 / 95.21 * 1000)
     nonsense = of("liquid nigari", strength=Quantity(30.0, "-", 1.0, "label")).concentration
     assert isinstance(nonsense, NotShown)
 

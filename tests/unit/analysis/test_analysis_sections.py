@@ -28,8 +28,8 @@ def test_the_dose_is_told_by_dry_mass_by_milk_and_in_moles(site: Any) -> None:
 
     assert dose["of_dry"]["value"] == pytest.approx(2.4)
     assert dose["of_milk"]["value"] == pytest.approx(100 * 0.012 / 3.38)
-    # 3.55 g/kg of milk at 1.025 kg/L over 172.17 g/mol: by hand.
-    assert dose["concentration"]["value"] == pytest.approx(12 / 3.38 * 1.025 / 0.17217, rel=1e-6)
+    # 3.55 g/kg of milk over 172.17 g/mol, at 1.0146 kg/L for 8.5 % of solids: by hand.
+    assert dose["concentration"]["value"] == pytest.approx(12 / 3.38 * 1.0146 / 0.17217, rel=1e-4)
     assert dose["carried_as_solid"]["value"] == pytest.approx(0.95, abs=0.01)
     assert any("Kao" in hint["source"] for hint in dose["hints"])
 
@@ -47,7 +47,7 @@ def test_a_brine_without_its_strength_has_no_moles_and_another_ingredient_no_ran
     strong = site.make(coagulant={"name": "liquid nigari", "strength_fraction": 0.3})
     site.weigh(strong)
     found = site.analysis(strong)["coagulant"]["concentration"]
-    assert found["value"] == pytest.approx(0.3 * 12 / 3.38 * 1.025 / 0.09521, rel=1e-6)
+    assert found["value"] == pytest.approx(0.3 * 12 / 3.38 * 1.0146 / 0.09521, rel=1e-4)
 
 
 def test_a_self_set_batch_has_no_coagulant_and_an_unnamed_one_says_so(site: Any) -> None:
