@@ -11,6 +11,7 @@ from api import views
 from api.analysis.addition import addition_section, room_temperature
 from api.analysis.balance import balance_json, balance_of, weighings_of
 from api.analysis.by_products import by_products_section
+from api.analysis.chilling import chilling_section
 from api.analysis.coagulant import coagulant_section
 from api.analysis.components import components_of
 from api.analysis.cost import cost_section
@@ -30,7 +31,6 @@ from api.records.chain import canonical
 from api.times import format_ms
 
 LATER_KEYS = {
-    "chilling": "the chilling is not computed by this version",
     "heating": "the heating power is not computed by this version",
 }
 
@@ -108,6 +108,7 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "balance": balance_json(balance),
         "holds": holds_json(judged, sources),
         "heat_treatment": heat_treatment_section(scene),
+        "chilling": chilling_section(scene),
         "evaporation": views.quantity(vapour),
         "coagulant": coagulant_section(batch, masses, components, room_temperature(scene)),
         "pressing": pressing_section(scene, masses),
