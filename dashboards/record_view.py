@@ -54,10 +54,17 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         "weighings": [_weighing(one) for one in data.get("weighings") or []],
         "observations": [_observation(one) for one in data.get("observations") or []],
         "gone": [_gone(one, reader) for one in data.get("gone") or []],
-        "other": [
-            row for key in _OTHER if analysis.get(key) for row in rows_of(key, analysis[key])
-        ],
+        "other": _other(analysis),
         "revision": _revision(analysis.get("revision") or {}, reader),
+    }
+
+
+def _other(analysis: Json) -> dict[str, list[tuple[str, Json]]]:
+    """Return the figures of the other sections, and apart from them those that are missing."""
+    rows = [row for key in _OTHER if analysis.get(key) for row in rows_of(key, analysis[key])]
+    return {
+        "shown": [(name, result) for name, result in rows if result.get("value") is not None],
+        "missing": [(name, result) for name, result in rows if result.get("value") is None],
     }
 
 

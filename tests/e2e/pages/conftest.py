@@ -14,12 +14,20 @@ from typing import Any
 
 import httpx2
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    ViewportSize,
+    expect,
+    sync_playwright,
+)
 
 DEADLINE_S = 30.0
 CHROMIUM = "/usr/bin/chromium"
 PHONE: ViewportSize = {"width": 390, "height": 844}
 TABLET: ViewportSize = {"width": 820, "height": 1180}
+expect.set_options(timeout=DEADLINE_S * 1000)
 _ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
 

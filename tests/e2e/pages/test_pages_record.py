@@ -6,6 +6,7 @@ import itertools
 import math
 import re
 import time
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -41,7 +42,7 @@ def server(start_server: Any) -> Any:
 
 
 @pytest.fixture
-def finished(server: Any, recipe: dict[str, Any]) -> str:
+def finished(server: Any, recipe: dict[str, Any]) -> Iterator[str]:
     """A batch with a curve of fifteen minutes, marks and weighings."""
     kept = server.post("/v1/recipes", recipe)
     length_s = BOIL_S + COOL_S + AFTER_S
@@ -59,7 +60,8 @@ def finished(server: Any, recipe: dict[str, Any]) -> str:
     for stream, mass_kg in WEIGHINGS_KG.items():
         body = {"stream": stream, "mass": {"value": mass_kg, "unit": "kg"}}
         server.post(f"/v1/batches/{batch}/weighings", body)
-    return batch
+    yield batch
+    server.post(f"/v1/batches/{batch}/events", {"kind": "end"})
 
 
 def test_the_record_shows_the_whole_batch(server: Any, device: Any, finished: str) -> None:
