@@ -24,7 +24,7 @@ from api.schemas import (
     RecipeChoice,
     WeighingBody,
 )
-from api.times import format_ms, parse_ms
+from api.times import format_ms, known_ms, parse_ms
 from collector.errors import RecordError, UnknownRecordError
 from collector.readings import Quality
 from collector.units import kind_of, to_canonical
@@ -46,15 +46,15 @@ def resolve_time(kitchen: Kitchen, at: str | None, sent_at: str | None) -> Field
     """Return "at" by this machine's clock, and "sent" as the sender said it where they differ.
 
     Raises:
-        RecordError: A time can't be read.
+        RecordError: A time can't be read, or is no time of any batch.
     """
     now_ms = kitchen.now_ms()
     if sent_at is None:
-        return {"at": format_ms(parse_ms(at) if at else now_ms)}
+        return {"at": format_ms(parse_ms(at) if at is not None else now_ms)}
     shift_ms = now_ms - parse_ms(sent_at)
-    said_ms = parse_ms(at) if at else parse_ms(sent_at)
+    said_ms = parse_ms(at if at is not None else sent_at)
     sent = {"at": at, "sent_at": sent_at, "shift_ms": shift_ms}
-    return {"at": format_ms(said_ms + shift_ms), "sent": sent}
+    return {"at": format_ms(known_ms(said_ms + shift_ms)), "sent": sent}
 
 
 def resolve_batch(kitchen: Kitchen, body: BatchBody) -> Fields:
@@ -158,9 +158,9 @@ def binding_body(kitchen: Kitchen, body: BindingBody) -> Fields:
         RecordError: It ends before it begins.
     """
     fields: Fields = {"series": body.series, "place": body.place, "said": body.said()}
-    if body.from_:
+    if body.from_ is not None:
         fields["from"] = resolve_time(kitchen, body.from_, body.sent_at)["at"]
-    if body.to:
+    if body.to is not None:
         fields["to"] = resolve_time(kitchen, body.to, body.sent_at)["at"]
     if body.from_ and body.to and parse_ms(fields["to"]) <= parse_ms(fields["from"]):
         raise RecordError(

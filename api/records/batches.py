@@ -158,7 +158,7 @@ def fold(entries: Iterable[Entry]) -> Batch:
         observations=tuple(
             sorted((r for r in standing if r.kind == "observation"), key=lambda r: r.at_ms)
         ),
-        bindings=_bindings(made, standing, events),
+        bindings=_bindings(made, standing, events, gone),
         gone=tuple(record for record in kept if record.gone),
         revisions=tuple(r for r in standing if r.kind == "revision"),
         last_number=max(entry.number for entry in ordered),
@@ -211,26 +211,50 @@ def _state(events: Sequence[Kept]) -> str:
     return "soaking" if "soak" in kinds else "planned"
 
 
-def _bindings(made: Entry, standing: Sequence[Kept], events: Sequence[Kept]) -> tuple[Binding, ...]:
+def own_bindings(batch_id: str, body: Mapping[str, Any]) -> dict[str, tuple[str, str]]:
+    """Return series and place of the bindings that a batch was made with, by their ids."""
+    places = {"thermometer": "milk", "scale": "under_pot"}
+    return {
+        f"{batch_id}:{name}": (body[name], place)
+        for name, place in places.items()
+        if body.get(name)
+    }
+
+
+def _bindings(
+    made: Entry, standing: Sequence[Kept], events: Sequence[Kept], gone: Mapping[str, str]
+) -> tuple[Binding, ...]:
     """The batch's own thermometer and scale, then those bound by hand.
 
-    The own ones end at ladling or at the end of the batch; a later binding of the same series
-    ends an earlier one.
+    The own ones stand unless they were withdrawn, and end at ladling or at the end of the batch; a
+    later binding of the same series ends an earlier one.
     """
     ends = [event.at_ms for event in events if event.body["kind"] in ("ladle", "end")]
     first_end = min(ends) if ends else None
     found: list[Binding] = []
-    for name, place in (("thermometer", "milk"), ("scale", "under_pot")):
-        if series := made.body.get(name):
-            found.append(Binding(f"{made.id}:{name}", series, place, None, first_end))
+    for binding_id, (series, place) in own_bindings(made.id, made.body).items():
+        if binding_id not in gone:
+            found.append(Binding(binding_id, series, place, None, first_end))
     last_end = max((e.at_ms for e in events if e.body["kind"] == "end"), default=None)
     for record in (r for r in standing if r.kind == "binding"):
-        body = record.body
-        from_ms = parse_ms(body["from"]) if body.get("from") else record.at_ms
-        to_ms = parse_ms(body["to"]) if body.get("to") else last_end
-        found = [_cut(earlier, body["series"], from_ms) for earlier in found]
-        found.append(Binding(record.id, body["series"], body["place"], from_ms, to_ms))
+        bound = bound_by(record, last_end)
+        assert bound.from_ms is not None
+        found = [_cut(earlier, bound.series, bound.from_ms) for earlier in found]
+        found.append(bound)
     return tuple(found)
+
+
+def bound_by(record: Kept, last_end_ms: int | None = None) -> Binding:
+    """Return the binding that a record made, before a later one may have ended it.
+
+    Args:
+        record: Of the kind "binding".
+        last_end_ms: The end of its batch, None while it is open [ms since 1970 UTC].
+    """
+    body = record.body
+    from_ms = parse_ms(body["from"]) if body.get("from") else record.at_ms
+    to_ms = parse_ms(body["to"]) if body.get("to") else last_end_ms
+    return Binding(record.id, body["series"], body["place"], from_ms, to_ms)
 
 
 def _cut(binding: Binding, series: str, at_ms: int) -> Binding:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +24,12 @@ from collector.errors import RecordConflictError
 KITCHEN = "kitchen"
 _TRIES = 20
 _START = bytes(32)
+
+Within = Callable[[Connection], None]
+
+
+def _nothing(_connection: Connection) -> None:
+    """What is done in a transaction when nothing is to be done."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,8 @@ class Chains:
         at: str,
         who: str = "",
         record_id: str | None = None,
+        before: Within = _nothing,
+        after: Within = _nothing,
     ) -> tuple[Entry, bool]:
         """Append one entry to a chain.
 
@@ -104,6 +112,9 @@ class Chains:
             at: The time of recording, RFC 3339 in UTC.
             who: Who records it.
             record_id: An id made by the sender; the same id and body again changes nothing.
+            before: Called in the transaction, before a new entry is placed; what it raises refuses
+                the entry. What it reads can't change until the commit.
+            after: Called in the same transaction, after the entry was placed.
 
         Returns:
             The entry, and whether it is new.
@@ -118,7 +129,9 @@ class Chains:
                     known = self._by_id(connection, made)
                     if known is not None:
                         return _same(known, chain, kind, body), False
+                    before(connection)
                     added = self._add(connection, made, chain, (kind, body, at, who))
+                    after(connection)
                     connection.commit()
                     return added, True
             except IntegrityError:
@@ -129,9 +142,18 @@ class Chains:
             do="Try again; nothing was changed.",
         )
 
-    def read(self, chain: str) -> list[Entry]:
-        """Return the entries of one chain, in order."""
-        return list(self._select(entry.c.chain == chain))
+    def read(self, chain: str, connection: Connection | None = None) -> list[Entry]:
+        """Return the entries of one chain, in order.
+
+        Args:
+            chain: A batch's id, or "kitchen".
+            connection: Whose transaction reads; a new one if None.
+        """
+        statement = _COLUMNS.where(entry.c.chain == chain).order_by(entry.c.position)
+        if connection is not None:
+            return [_entry(row) for row in connection.execute(statement)]
+        with self.engine.connect() as opened:
+            return [_entry(row) for row in opened.execute(statement)]
 
     def of_kind(self, chain: str, *kinds: str) -> list[Entry]:
         """Return the entries of these kinds in one chain, in order."""
@@ -157,10 +179,17 @@ class Chains:
             found = connection.execute(select(entry.c.chain).distinct().order_by(entry.c.chain))
             return [str(row[0]) for row in found]
 
-    def head(self, chain: str) -> tuple[int, str]:
-        """Return the length and the last hash of a chain; (0, 64 zeros) if it is empty."""
-        with self.engine.connect() as connection:
+    def head(self, chain: str, connection: Connection | None = None) -> tuple[int, str]:
+        """Return the length and the last hash of a chain; (0, 64 zeros) if it is empty.
+
+        Args:
+            chain: A batch's id, or "kitchen".
+            connection: Whose transaction reads; a new one if None.
+        """
+        if connection is not None:
             return self._head(connection, chain)
+        with self.engine.connect() as opened:
+            return self._head(opened, chain)
 
     def heads(self, chains: Sequence[str]) -> dict[str, str]:
         """Return the last hash of each of these chains, those that are empty left out."""

@@ -12,15 +12,22 @@ import uuid
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Engine, insert, or_, select, update
+from sqlalchemy import Connection, Engine
 
-from api.records.batches import EARLIEST_BEFORE_START_MS, Batch, Kept, fold
-from api.records.chain import KITCHEN, Chains, Entry
-from api.records.tables import batch as batch_table
+from api.records.batches import (
+    EARLIEST_BEFORE_START_MS,
+    Batch,
+    Kept,
+    fold,
+    own_bindings,
+)
+from api.records.chain import KITCHEN, Chains, Entry, Within
+from api.records.listing import find_ids, write_row
 from api.times import format_ms, parse_ms
 from collector.errors import RecordConflictError, RecordError, UnknownRecordError
 
 FUTURE_ALLOWED_MS = 120_000
+PLANNED_AHEAD_MS = 366 * 86_400_000
 _FOLDED_KEPT = 500
 
 
@@ -53,36 +60,51 @@ class Journal:
             body: With "name", "started_at" and what else was said.
             record_id: The batch's id, if the sender made one.
             who: Who makes it.
+
+        Raises:
+            RecordError: It would start more than a year ahead.
+            RecordConflictError: The id is taken by another body.
         """
         made = record_id or str(uuid.uuid4())
-        _, new = self.chains.append(
-            made, "batch", body, at=format_ms(self._now_ms()), who=who, record_id=made
+        self._check_start(body)
+        self.chains.append(
+            made,
+            "batch",
+            body,
+            at=format_ms(self._now_ms()),
+            who=who,
+            record_id=made,
+            after=lambda connection: self._list(connection, made),
         )
-        if new:
-            self._list(self.batch(made), insert_it=True)
         return self.batch(made)
 
-    def batch(self, batch_id: str) -> Batch:
+    def batch(self, batch_id: str, connection: Connection | None = None) -> Batch:
         """Return one batch.
+
+        Args:
+            batch_id: Its id.
+            connection: Whose transaction reads; a new one if None.
 
         Raises:
             UnknownRecordError: There is no such batch.
         """
-        length, head = self.chains.head(batch_id) if batch_id != KITCHEN else (0, "")
+        length, head = (0, "")
+        if batch_id != KITCHEN:
+            length, head = self.chains.head(batch_id, connection)
         if not length:
             raise UnknownRecordError(
                 f"There is no batch {batch_id!r}.",
                 do="Look at GET /v1/batches for those there are.",
             )
-        return self._as_of(batch_id, head)
+        return self._as_of(batch_id, head, connection)
 
-    def _as_of(self, batch_id: str, head: str) -> Batch:
+    def _as_of(self, batch_id: str, head: str, connection: Connection | None = None) -> Batch:
         """Return a batch folded anew only if its chain has another head than it had."""
         with self._lock:
             known = self._folded.get(batch_id)
             if known is not None and known[0] == head:
                 return known[1]
-        folded = fold(self.chains.read(batch_id))
+        folded = fold(self.chains.read(batch_id, connection))
         with self._lock:
             if len(self._folded) >= _FOLDED_KEPT:
                 self._folded.pop(next(iter(self._folded)))
@@ -105,31 +127,9 @@ class Journal:
             after: Only those that come after this batch in the order.
             limit: At most so many.
         """
-        statement = select(batch_table.c.id).order_by(
-            batch_table.c.started_at.desc(), batch_table.c.id.desc()
-        )
-        if state == "open":
-            statement = statement.where(batch_table.c.state != "closed")
-        elif state:
-            statement = statement.where(batch_table.c.state == state)
-        for word in (words or "").lower().split():
-            statement = statement.where(batch_table.c.words.contains(word, autoescape=True))
-        with self.engine.connect() as connection:
-            if after:
-                started = connection.execute(
-                    select(batch_table.c.started_at).where(batch_table.c.id == after)
-                ).scalar()
-                if started is None:
-                    raise UnknownRecordError(f"There is no batch {after!r} to go on after.")
-                statement = statement.where(
-                    or_(
-                        batch_table.c.started_at < started,
-                        (batch_table.c.started_at == started) & (batch_table.c.id < after),
-                    )
-                )
-            found = [row[0] for row in connection.execute(statement.limit(limit))]
+        found = find_ids(self.engine, state=state, words=words, after=after, limit=limit)
         heads = self.chains.heads(found)
-        return [self._as_of(batch_id, heads[batch_id]) for batch_id in found]
+        return [self._as_of(one, heads[one]) for one in found if one in heads]
 
     def record(
         self,
@@ -157,12 +157,14 @@ class Journal:
             RecordError: Its time is impossible.
             RecordConflictError: The id is taken by another body.
         """
-        batch = self.batch(batch_id)
-        if record_id is None or self.chains.find(record_id) is None:
+
+        def allowed(connection: Connection) -> None:
+            batch = self.batch(batch_id, connection)
             self._check_time(batch, body)
             if replaced := body.get("replaces"):
                 self._standing(batch, replaced, kind)
-        return self._append(batch_id, kind, body, record_id=record_id, who=who)
+
+        return self._append(batch_id, kind, body, record_id=record_id, who=who, allowed=allowed)
 
     def withdraw(
         self, batch_id: str, withdrawn_id: str, *, why: str | None, said: Mapping[str, Any],
@@ -173,22 +175,45 @@ class Journal:
         Raises:
             UnknownRecordError: Nothing there to withdraw.
         """
-        batch = self.batch(batch_id)
-        if record_id is None or self.chains.find(record_id) is None:
-            self._standing(batch, withdrawn_id, None)
+
+        def allowed(connection: Connection) -> None:
+            self._standing(self.batch(batch_id, connection), withdrawn_id, None)
+
         body = {"withdraws": withdrawn_id, "why": why or "", "said": said}
-        return self._append(batch_id, "withdrawal", body, record_id=record_id, who=who)
+        return self._append(
+            batch_id, "withdrawal", body, record_id=record_id, who=who, allowed=allowed
+        )
 
     def _append(
-        self, batch_id: str, kind: str, body: Mapping[str, Any], *, record_id: str | None, who: str
-    ) -> tuple[Kept, bool]:
+        self, batch_id: str, kind: str, body: Mapping[str, Any], *, record_id: str | None,
+        who: str, allowed: Within,
+    ) -> tuple[Kept, bool]:  # fmt: skip
+        self.batch(batch_id)  # a repeat too must name a batch that there is
         entry, new = self.chains.append(
-            batch_id, kind, body, at=format_ms(self._now_ms()), who=who, record_id=record_id
+            batch_id,
+            kind,
+            body,
+            at=format_ms(self._now_ms()),
+            who=who,
+            record_id=record_id,
+            before=allowed,
+            after=lambda connection: self._list(connection, batch_id),
         )
-        if new:
-            self._list(self.batch(batch_id))
         at_ms = parse_ms(entry.body.get("at") or entry.at)
         return Kept(entry.id, entry.number, kind, at_ms, entry.at, entry.who, entry.body), new
+
+    def _list(self, connection: Connection, batch_id: str) -> None:
+        write_row(connection, self.batch(batch_id, connection))
+
+    def _check_start(self, body: Mapping[str, Any]) -> None:
+        ahead_ms = parse_ms(body["started_at"]) - self._now_ms()
+        if ahead_ms > PLANNED_AHEAD_MS:
+            raise RecordError(
+                f"{body['started_at']} lies {ahead_ms / 86_400_000:.0f} days ahead.",
+                where=str(body["name"]),
+                do="Check the date and the clock of the device; a batch may be planned for up to "
+                "a year.",
+            )
 
     def _check_time(self, batch: Batch, body: Mapping[str, Any]) -> None:
         if not body.get("at"):
@@ -213,7 +238,8 @@ class Journal:
         records: list[Kept] = [*batch.events, *batch.weighings, *batch.observations]
         known = {record.id: record.kind for record in records}
         known.update({binding.id: "binding" for binding in batch.bindings})
-        if record_id in {record.id for record in batch.gone}:
+        gone = {record.id for record in batch.gone} | set(own_bindings(batch.id, batch.body))
+        if record_id in gone - known.keys():
             raise RecordConflictError(
                 f"The record {record_id} no longer stands.",
                 where=batch.name,
@@ -225,25 +251,6 @@ class Journal:
                 where=batch.name,
                 do="Read the batch again to find its id.",
             )
-
-    def _list(self, batch: Batch, *, insert_it: bool = False) -> None:
-        recipe = batch.recipe or {}
-        parts = [batch.name, batch.body.get("pot") or "", recipe.get("name", "")]
-        parts += [part["name"] for part in batch.body.get("ingredients") or []]
-        values = {
-            "name": batch.name,
-            "state": batch.state,
-            "started_at": format_ms(batch.started_ms),
-            "words": " ".join(parts).lower(),
-        }
-        with self.engine.connect().execution_options(writes=True) as connection:
-            if insert_it:
-                connection.execute(insert(batch_table).values(id=batch.id, **values))
-            else:
-                connection.execute(
-                    update(batch_table).where(batch_table.c.id == batch.id).values(**values)
-                )
-            connection.commit()
 
     # --- the kitchen's lists ---------------------------------------------------------------
 

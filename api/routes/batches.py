@@ -19,7 +19,7 @@ from api.entering import (
     weighing_body,
 )
 from api.kitchen import Kitchen, KitchenHere
-from api.records.batches import Kept
+from api.records.batches import Kept, bound_by
 from api.schemas import (
     BatchBody,
     BindingBody,
@@ -130,8 +130,8 @@ def bind_series(batch_id: str, body: BindingBody, kitchen: KitchenHere) -> Respo
         batch_id, "binding", binding_body(kitchen, body), record_id=_id(body), who=body.who or ""
     )
     batch = kitchen.journal.batch(batch_id)
-    bound = next(bound for bound in batch.bindings if bound.id == record.id)
-    return _answer(views.binding(bound), new)
+    standing = (bound for bound in batch.bindings if bound.id == record.id)
+    return _answer(views.binding(next(standing, bound_by(record))), new)
 
 
 @router.post("/{batch_id}/observations", status_code=201, summary="Record an observation")

@@ -320,3 +320,43 @@ def test_an_outcome_is_one_of_four_words(client: TestClient) -> None:
 
     assert bad.status_code == 422
     assert client.get("/v1/batches").json()["batches"][0]["outcome"] == "weak"
+
+
+@pytest.mark.parametrize("path", ["events", "weighings", "bindings", "observations"])
+@pytest.mark.parametrize("at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-23:59", ""])
+def test_a_time_outside_the_years_is_refused_in_every_record(
+    client: TestClient, path: str, at: str
+) -> None:
+    batch = made(client)
+    bodies: dict[str, dict[str, Any]] = {
+        "events": {"kind": "boil", "at": at},
+        "weighings": {"stream": "milk", "mass": {"value": 1, "unit": "kg"}, "at": at},
+        "bindings": {"series": "north/milk", "place": "milk", "from": at},
+        "observations": {"quantity": "brix", "value": 5, "at": at},
+    }
+
+    answer = client.post(f"/v1/batches/{batch['id']}/{path}", json=bodies[path])
+
+    assert answer.status_code == 422
+    assert client.get(f"/v1/batches/{batch['id']}").status_code == 200
+
+
+def test_a_clock_of_the_year_1_can_not_shift_a_time_out_of_the_years(client: TestClient) -> None:
+    batch = made(client)
+
+    answer = client.post(
+        f"/v1/batches/{batch['id']}/events",
+        json={"kind": "boil", "at": "9999-01-01T00:00:00Z", "sent_at": "1970-01-01T00:00:00Z"},
+    )
+
+    assert answer.status_code == 422
+    assert "years from 1970" in answer.json()["detail"]
+
+
+def test_a_batch_can_be_planned_for_a_year_and_not_for_a_century(client: TestClient) -> None:
+    made(client, started_at="2027-03-01T08:00:00Z")
+
+    answer = client.post("/v1/batches", json={"name": "x", "started_at": "2126-03-01T08:00:00Z"})
+
+    assert answer.status_code == 422
+    assert "days ahead" in answer.json()["detail"]
