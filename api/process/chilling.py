@@ -100,7 +100,7 @@ def chilling(
         sources=(core.name or "core probe",),
     )
     legs = tuple(
-        _leg(core, rule, limit, (early_s, best_s, late_s), u, now_s) for limit in rule.limits
+        _leg(core, (rule, limit), (early_s, best_s, late_s), u, now_s) for limit in rule.limits
     )
     verdict = _whole([leg.verdict for leg in legs])
     return ChillResult(rule, start, legs, verdict, " ".join(leg.why for leg in legs))
@@ -184,12 +184,12 @@ def _crossing(time_s: Floats, value: Floats, level: float, at: int) -> tuple[flo
 
 def _leg(
     core: Curve,
-    rule: ChillRule,
-    limit: ChillLimit,
+    asked: tuple[ChillRule, ChillLimit],
     start_s: tuple[float, float, float],
     u: float,
     now_s: float,
 ) -> LegResult:
+    rule, limit = asked
     early_s, best_s, late_s = start_s
     inside = core.time_s >= early_s
     time_s, value = core.time_s[inside], core.value[inside]

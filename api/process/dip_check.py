@@ -167,7 +167,6 @@ def _find_step(curve: Curve) -> _Step | NotShown:
     last = int(before[-1])
     start = float(np.median(curve.value[: last + 1]))
     gap_s = float(curve.time_s[last + 1] - curve.time_s[last])
-    u_end = max(sigma, abs(crept * span) / 2)
     return _Step(
         time_s=curve.time_s,
         share=(curve.value - start) / (end - start),
@@ -175,7 +174,7 @@ def _find_step(curve: Curve) -> _Step | NotShown:
         # A response that starts gently is seen to leave its start a reading late.
         u_start_s=gap_s,
         span_k=end - start,
-        u_end_fraction=u_end / abs(end - start),
+        u_end_fraction=max(sigma, abs(crept * span) / 2) / abs(end - start),
     )
 
 

@@ -141,7 +141,7 @@ def _undo_part(
     level = np.einsum("kp,kp->k", windows, weights)
     slope = np.einsum("kp,kp->k", windows, slopes)
     length_s = interval_s * (points - 1)
-    misfit = _misfit(time_s, value, starts, points, degree, sigma)
+    misfit = _misfit(time_s, value, starts, (points, degree), sigma)
     into_value, into_slope = (1.0, 8.0 / length_s) if two_sided else (2.2, 13.4 / length_s)
     gain = np.sqrt(np.sum((weights + tau * slopes) ** 2, axis=1))
     step = curve.resolution / math.sqrt(12.0)
@@ -179,11 +179,11 @@ def _misfit(
     time_s: Floats,
     value: Floats,
     starts: NDArray[np.int64],
-    points: int,
-    degree: int,
+    shape: tuple[int, int],
     sigma: float,
 ) -> Floats:
     """Return how far the readings of each window stray from their polynomial beyond noise."""
+    points, degree = shape
     centre_s = time_s[starts] + (time_s[starts + points - 1] - time_s[starts]) / 2
     windows = np.lib.stride_tricks.sliding_window_view(value, points)[starts]
     times = np.lib.stride_tricks.sliding_window_view(time_s, points)[starts] - centre_s[:, None]
