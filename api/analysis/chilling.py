@@ -64,7 +64,9 @@ def _judged(scene: Scene, placed: PlacedCurve, rule: ChillRule) -> ChillResult |
                 "it was made hot: the rule is for food made cold", Absence.NOT_APPLICABLE
             )
         hot_s = scene.batch.started_ms / 1000.0
-    return chilling(placed.curve, rule, earliest_start_s=hot_s, now_s=scene.now_ms / 1000.0)
+    # A batch that was closed goes on no more: what is not shown by then stays so.
+    now_s = scene.now_ms / 1000.0 if scene.batch.open else math.inf
+    return chilling(placed.curve, rule, earliest_start_s=hot_s, now_s=now_s)
 
 
 def _last_above(scene: Scene, level_degc: float) -> float | None:
