@@ -23,6 +23,8 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
+from dashboards.assets import has_uplot
+
 DEADLINE_S = 30.0
 CHROMIUM = "/usr/bin/chromium"
 PHONE: ViewportSize = {"width": 390, "height": 844}
@@ -192,6 +194,12 @@ class Screen:
 
 
 OpenScreen = Callable[..., Screen]
+
+
+@pytest.fixture
+def drawn_curve() -> str:
+    """Where a curve is seen: drawn by the library that the build brought, else by the server."""
+    return ".uplot canvas" if has_uplot() else ".picture svg.curve"
 
 
 @pytest.fixture

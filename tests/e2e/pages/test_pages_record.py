@@ -64,12 +64,14 @@ def finished(server: Any, recipe: dict[str, Any]) -> Iterator[str]:
     server.post(f"/v1/batches/{batch}/events", {"kind": "end"})
 
 
-def test_the_record_shows_the_whole_batch(server: Any, device: Any, finished: str) -> None:
+def test_the_record_shows_the_whole_batch(
+    server: Any, device: Any, finished: str, drawn_curve: str
+) -> None:
     page = device.page
     page.goto(f"/batches/{finished}")
 
     expect(page.get_by_role("heading", name="North, soybean")).to_be_visible()
-    expect(page.locator(".record .uplot canvas")).to_be_visible()
+    expect(page.locator(drawn_curve)).to_be_visible()
     holds = page.locator('[data-part="holds"]')
     expect(holds).to_contain_text("boil")
     expect(holds.locator('[data-verdict="met"]')).to_be_visible()
@@ -189,11 +191,11 @@ def test_what_was_seen_is_recorded_with_its_unit(server: Any, screen: Any, finis
 
 
 def test_on_paper_the_record_has_its_curve_and_no_tools(
-    server: Any, screen: Any, finished: str
+    server: Any, screen: Any, finished: str, drawn_curve: str
 ) -> None:
     page = screen().page
     page.goto(f"/batches/{finished}")
-    expect(page.locator(".uplot canvas")).to_be_visible()
+    expect(page.locator(drawn_curve)).to_be_visible()
 
     page.emulate_media(media="print")
 
@@ -264,13 +266,13 @@ def test_a_wrong_token_is_told_beside_its_field(server: Any, screen: Any) -> Non
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_the_other_pages(
-    server: Any, screen: Any, finished: str, scheme: str
+    server: Any, screen: Any, finished: str, scheme: str, drawn_curve: str
 ) -> None:
     for path in (f"/batches/{finished}", "/batches", "/pair"):
         tablet = screen(color_scheme=scheme)
         tablet.page.goto(path)
         if finished in path:
-            expect(tablet.page.locator(".uplot canvas")).to_be_visible()
+            expect(tablet.page.locator(drawn_curve)).to_be_visible()
 
         found = Axe().run(tablet.page)
 
