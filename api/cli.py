@@ -12,6 +12,9 @@ import click
 
 from collector.errors import CurdwrightError
 
+# The arrays here are small: threads of the linear algebra cost more than they save. This is read
+# when numpy is first imported, which the verbs do.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 DEFAULT_PORT = 8710
 _DATA = os.environ.get("CURDWRIGHT_DATA") or str(Path.home() / "curdwright")
 

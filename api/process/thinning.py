@@ -36,7 +36,7 @@ def thin(time: NDArray[np.int64], value: Floats, points: int) -> NDArray[np.int6
 
     Example:
         >>> thin(np.arange(10), np.array([0, 1, 0, 5, 0, 1, 0, -4, 0, 1.0]), 4).tolist()
-        [0, 3, 7, 9]
+        [0, 3, 5, 7, 9]
     """
     if points < 4:
         raise ProcessError(f"{points} points can't show a curve.", do="Ask for at least 4.")
