@@ -17,6 +17,7 @@ from api.analysis.components import components_of
 from api.analysis.cost import cost_section
 from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.heat_treatment import heat_treatment_section
+from api.analysis.heating import heating_section
 from api.analysis.holds import holds_json, judge_holds
 from api.analysis.masses import masses_of
 from api.analysis.nutrition import nutrition_section
@@ -29,10 +30,6 @@ from api.process.quantities import NotShown, Quantity
 from api.records.batches import Batch
 from api.records.chain import canonical
 from api.times import format_ms
-
-LATER_KEYS = {
-    "heating": "the heating power is not computed by this version",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +95,7 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         boiling=scene.boiling,
         pour=additions.first_pour,
     )
-    shown: dict[str, Any] = {
+    return {
         "batch": batch.id,
         "computed_at": format_ms(kitchen.now_ms()),
         "revision": _revision(kitchen, batch),
@@ -109,6 +106,7 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "holds": holds_json(judged, sources),
         "heat_treatment": heat_treatment_section(scene),
         "chilling": chilling_section(scene),
+        "heating": heating_section(scene, masses, components, additions.first_pour),
         "evaporation": views.quantity(vapour),
         "coagulant": coagulant_section(batch, masses, components, room_temperature(scene)),
         "pressing": pressing_section(scene, masses),
@@ -117,7 +115,6 @@ def analysis(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "nutrition": nutrition_section(components),
         "by_products": by_products_section(masses, components),
     }
-    return shown | {key: views.not_shown(why) for key, why in LATER_KEYS.items()}
 
 
 def digest_of_inputs(kitchen: Kitchen, batch: Batch) -> str:

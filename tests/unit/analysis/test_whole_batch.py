@@ -34,6 +34,7 @@ def test_every_figure_agrees_with_the_truth_within_its_uncertainty(
     found = posted.get("analysis")
 
     check_masses_and_heat(posted, found)
+    check_power(posted, found)
     check_drain(posted, found)
     check_chilling(posted, found)
     check_record(posted, found)
@@ -65,6 +66,26 @@ def check_masses_and_heat(posted: Any, found: dict[str, Any]) -> None:
     heat = found["heat_treatment"]
     assert heat["boil"]["length_s"] > 60.0
     assert off(heat["boil"]["level"], truth.boiling_degc) < 2.0
+
+
+def check_power(posted: Any, found: dict[str, Any]) -> None:
+    """The hob's heat over the stretch that was fitted, the wall of the pot not weighed."""
+    trace, heat = posted.played.truth.trace, found["heating"]
+    spans = [np.datetime64(heat[key].rstrip("Z"), "ms").astype(float) / 1000 for key in
+             ("from_at", "to_at")]  # fmt: skip
+    first, last = np.searchsorted(trace.time_s, spans)
+    true_w = np.diff(trace.heat_j[[first, last]])[0] / np.diff(trace.time_s[[first, last]])[0]
+
+    assert off(heat["pot_power"], true_w) < 3.0
+    assert heat["pot_power"]["u"] < 0.1 * true_w
+    assert heat["net_power"]["value"] < true_w
+    milk_kg = posted.played.truth.streams_kg["milk"]
+    per_kg = heat["net_power"]["value"] / milk_kg
+    assert heat["net_power_per_kg"]["value"] == pytest.approx(per_kg, rel=0.03)
+    # The covered pot loses less than the open one, by far more than either is known.
+    cooling = heat["cooling"]
+    open_w, covered_w = (cooling[k]["power"] for k in ("before_addition", "covered"))
+    assert open_w["value"] - covered_w["value"] > 3 * np.hypot(open_w["u"], covered_w["u"])
 
 
 def check_drain(posted: Any, found: dict[str, Any]) -> None:
