@@ -106,10 +106,13 @@ class Broadcast:
             if self._listeners:
                 await self._look()
             else:
-                self.at = Position(
+                end = Position(
                     await asyncio.to_thread(self._tail.last_arrival),
                     await asyncio.to_thread(self._chains.last_number),
                 )
+                # Whoever began to listen meanwhile is offered all that came after the old position.
+                if not self._listeners:
+                    self.at = end
             await asyncio.sleep(POLL_S)
 
     async def _look(self) -> None:
@@ -191,7 +194,10 @@ class Broadcast:
             if item.arrival <= until.arrival
         ]
         entries = [e for e in self._chains.since(resume.record) if e.number <= until.record]
-        ahead = resume.arrival > until.arrival or resume.record > until.record
+        # A page may be newer than the follower; one that is newer than the store is of another.
+        ahead = (
+            resume.arrival > self._tail.last_arrival() or resume.record > self._chains.last_number()
+        )
         if len(arrived) > MOST_REPLAYED or ahead:
             return [Event("reset", _written("reset", until, {"why": "too much was missed"}))]
         return self._events(arrived, entries, Position(resume.arrival, resume.record))
