@@ -65,6 +65,12 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+@pytest.fixture
+def free_port() -> int:
+    """Return a port on loopback that nobody listens on."""
+    return _free_port()
+
+
 Setting = str | int | bool | Path
 
 
