@@ -97,7 +97,7 @@ def _coldest(curves: Sequence[PlacedCurve]) -> PlacedCurve:
     def counted_s(one: PlacedCurve) -> float:
         return heat_treatment(one.curve, REFERENCES[0]).at_least_s
 
-    return min(curves, key=counted_s)
+    return min(curves, key=counted_s) if len(curves) > 1 else curves[0]
 
 
 def _reference(placed: PlacedCurve, reference: Reference) -> dict[str, Any]:
