@@ -55,7 +55,26 @@ export class Card {
     return new CurveFeed(place, {
       series: batch.probe, fromMs: batch.curve_from_ms, toMs: batch.live ? null : batch.curve_to_ms,
       height: CURVE_HEIGHT, zoom: false, scene: () => sceneOf(this.id),
+      loaded: (good) => this.takeHistory(good),
     });
+  }
+
+  /** The last minute as it was stored, so that a rate is there with the page.
+   * @param {[number, number|null, string][]} good time [ms], value, quality; oldest first */
+  takeHistory(good) {
+    const batch = batchFacts(this.id);
+    if (!batch || !batch.live || !good.length) return;
+    const newest = good[good.length - 1];
+    if (newest[0] > this.readAt) {
+      this.readAt = newest[0];
+      this.degc = Number(newest[1]);
+    }
+    const first = this.recent.length ? this.recent[0].s : Infinity;
+    const last = this.readAt / 1000;
+    const before = good.map((one) => ({ s: one[0] / 1000, degc: Number(one[1]) }))
+      .filter((one) => one.s >= last - RATE_OVER_S && one.s < first);
+    this.recent = before.concat(this.recent);
+    this.showTemperature();
   }
 
   /** @param {{series: string, time: string, value: number|null, unit: string, quality: string}} reading */

@@ -24,7 +24,8 @@ export class CurveFeed {
   /**
    * @param {HTMLElement} element where the picture stands
    * @param {{series: string, fromMs: number|null, toMs: number|null, height: number, zoom: boolean,
-   *   scene: () => import("./curve_slot.js").Scene}} wanted
+   *   scene: () => import("./curve_slot.js").Scene,
+   *   loaded?: (good: [number, number|null, string][]) => void}} wanted
    */
   constructor(element, wanted) {
     this.element = element;
@@ -69,6 +70,7 @@ export class CurveFeed {
     this.values = [];
     this.lastS = 0;
     good.forEach((one) => this.put(one[0] / 1000, shownTemperature(Number(one[1]))));
+    if (this.wanted.loaded) this.wanted.loaded(good);
     this.changed = true;
     this.draw();
   }

@@ -20,6 +20,7 @@ const LOOK_AGAIN_MS = 10000;
 /** @type {Map<string, Card>} */
 const cards = new Map();
 let soon = 0;
+let missed = false;
 let lookedAt = Date.now();
 
 function mountCards() {
@@ -65,7 +66,8 @@ async function refresh() {
     return before && (before.probe !== batch.probe || before.live !== batch.live || before.scale !== batch.scale);
   });
   const also = [];
-  if (moved) also.push("figures");
+  if (moved || missed) also.push("figures");
+  missed = false;
   if (!plotsOffered()) also.push("picture");
   exchangeCards(newer);
   putParts(newer, also);
@@ -87,6 +89,7 @@ function onEvent(name, data) {
   else if (name === "mark") refreshSoon();
   else if (name === "alarm") showNotice(data);
   else if (name === "reset") {
+    missed = true;
     cards.forEach((card) => { if (card.feed) card.feed.load(); });
     refreshSoon();
   }

@@ -165,7 +165,7 @@ function options(wanted, readout) {
   return {
     width: Math.max(element.clientWidth, 200),
     height: wanted.height,
-    padding: [() => 12 + ROW * rows, 12, 0, 0],
+    padding: [() => 12 + ROW * rows, 22, 0, 0],
     legend: { show: false },
     cursor: { y: false, drag: { x: wanted.zoom, y: false } },
     tzDate: (/** @type {number} */ s) => uPlot.tzDate(new Date(s * 1000), facts.zone),

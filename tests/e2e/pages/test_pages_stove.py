@@ -50,6 +50,8 @@ def test_from_an_empty_stove_to_a_mark_and_its_undo(server: Any, device: Any) ->
     expect(figure(page)).to_have_text("79.0")
     expect(page.locator('[data-live="distance"]')).to_contain_text("below the target of 90.0")
     expect(page.locator('[data-live="mass"]')).to_contain_text("3.560 kg")
+    if has_uplot():  # the readings of the last minute rose by 1 degC a second
+        expect(page.locator('[data-live="rate"]')).to_contain_text("Rising 60.0 °C a minute")
     expect(page.locator(".cautions").first).to_contain_text("contains soybeans")
 
     server.say("north/milk", "Cel", 83.25)
