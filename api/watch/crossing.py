@@ -126,8 +126,8 @@ class Pursuit:
         Returns:
             The crossing that this reading shows, if it is a new one that was asked for.
         """
-        if self._lift.out(time_s, value_degc):
-            return None
+        if self._lift.out(time_s, value_degc) and value_degc < self.target_degc:
+            return None  # only a fall to the target could be that of a lifted probe
         off_k = value_degc - self.target_degc
         crossed = self._crossed(off_k)
         crossing = None
