@@ -11,8 +11,10 @@ from collections.abc import AsyncIterator
 from importlib.metadata import PackageNotFoundError, version
 
 from fastapi import FastAPI
+from sqlalchemy.exc import SQLAlchemyError
 
 from api.access import Access, Gate, own_names, read_or_make_token
+from api.closing import seal_what_was_left
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
 from api.problems import install
@@ -33,9 +35,13 @@ from api.routes import (
 )
 from api.watch.post import Post
 from api.watch.watch import Watch
+from collector.errors import CurdwrightError
+from collector.log import say
 
 logger = logging.getLogger(__name__)
 TIDY_EVERY_S = 3600.0
+_log = logging.getLogger(__name__)
+
 _ABOUT = """
 Curdwright listens to probe thermometers and scales, and turns a batch of pressed plant curd into
 numbers with their uncertainty. A mass or a temperature is `{"value","unit"}`; a time is RFC 3339
@@ -99,6 +105,7 @@ async def _tidy(kitchen: Kitchen) -> None:
 
 @contextlib.asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    await asyncio.to_thread(_seal, app.state.kitchen)
     tasks = [
         asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
         asyncio.create_task(app.state.watch.run(), name="watch"),
@@ -113,3 +120,14 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
         app.state.kitchen.close()
+
+
+def _seal(kitchen: Kitchen) -> None:
+    """Seal what a kill left unsealed; records that can't be read must not keep the pages away."""
+    try:
+        count = seal_what_was_left(kitchen)
+    except (CurdwrightError, SQLAlchemyError):
+        _log.exception("batches that were ended could not be sealed")
+        return
+    if count:
+        say(_log, "batches that were ended just before a stop are sealed", count=count)

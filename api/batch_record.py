@@ -9,9 +9,9 @@ from api import views
 from api.analysis.gather import Gatherer
 from api.analysis.whole import analysis, used_corrections
 from api.cautions import cautions_of
-from api.closing import window_digest
 from api.kitchen import Kitchen
 from api.records.batches import Batch, Binding, Kept
+from api.sealing import Window
 from api.times import format_ms
 from collector.errors import RecordConflictError, UnknownRecordError
 
@@ -97,7 +97,7 @@ def _instrument(
     return {
         **views.binding(binding),
         "unit": stretch.unit,
-        "readings": window_digest(stretch),
+        "readings": Window.of(kitchen.readings, binding.series, from_ms, to_ms).digest(),
         "correction": {
             "scale": correction.scale,
             "offset": correction.offset,

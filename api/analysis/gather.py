@@ -8,6 +8,7 @@ the series.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -114,6 +115,19 @@ class Gatherer:
             elif other_to is not None and binding.from_ms is None:
                 from_ms = max(from_ms, min(other_to, batch.started_ms))
         return from_ms, max(from_ms, to_ms)
+
+    def mended_digest(self, series: str, from_ms: int, to_ms: int) -> str:
+        """Return the SHA-256 of the times of a series as mended, "" while no clock was set.
+
+        Args:
+            series: Its name.
+            from_ms: [ms since 1970 UTC]
+            to_ms: [ms since 1970 UTC], not included.
+        """
+        if all(step.step_ms == 0 for step in self.steps):
+            return ""
+        times = mended_times(self.kitchen.readings.stretch(series, from_ms, to_ms), self.steps)
+        return hashlib.sha256(times.astype("<i8").tobytes()).hexdigest()
 
     def _others(self, batch: Batch, series: str) -> list[tuple[Batch, Binding]]:
         return [

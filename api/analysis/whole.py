@@ -28,7 +28,8 @@ from api.kitchen import Kitchen
 from api.prices import same_substance
 from api.process.quantities import NotShown, Quantity
 from api.records.batches import Batch
-from api.records.chain import canonical
+from api.records.hashing import canonical
+from api.sealing import Window
 from api.times import format_ms
 
 
@@ -122,14 +123,13 @@ def digest_of_inputs(kitchen: Kitchen, batch: Batch) -> str:
 
     Its records as they stand, the corrections by their ids, and the readings of its bindings.
     """
-    from api.closing import window_digest
-
     gatherer = Gatherer.of(kitchen)
-    windows = []
+    windows: list[list[object]] = []
     for binding in batch.bindings:
         from_ms, to_ms = gatherer.window(batch, binding)
-        stretch = kitchen.readings.stretch(binding.series, from_ms, to_ms)
-        windows.append([binding.series, binding.place, window_digest(stretch)["sha256"]])
+        window = Window.of(kitchen.readings, binding.series, from_ms, to_ms)
+        mended = gatherer.mended_digest(binding.series, from_ms, to_ms)
+        windows.append([binding.series, binding.place, window.digest(), mended])
     records = sorted(r.id for r in (*batch.events, *batch.weighings, *batch.observations))
     inputs = {
         "records": records,

@@ -1,14 +1,12 @@
 # SPDX-License-Identifier: MIT
 """The append-only entries and their chains of hashes. Imports SQLAlchemy and the ground.
 
-An entry's text is canonical JSON (keys sorted, no spaces, UTF-8), kept as it was hashed:
-hash(n) = SHA-256(hash(n-1) followed by the text's bytes), hash(0) = 32 zero bytes. There is one
-chain for each batch and one for the kitchen, so that two writers never wait for each other.
+How entries are hashed and linked stands in `hashing`. There is one chain for each batch and one
+for the kitchen, so that two writers never wait for each other.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -18,12 +16,12 @@ from typing import Any
 from sqlalchemy import Connection, Engine, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
+from api.records.hashing import START, ChainFault, ChainRow, canonical, link, row_faults
 from api.records.tables import entry
-from collector.errors import RecordConflictError
+from collector.errors import RecordConflictError, StoreError
 
 KITCHEN = "kitchen"
 _TRIES = 20
-_START = bytes(32)
 
 Within = Callable[[Connection], None]
 
@@ -57,31 +55,6 @@ class Entry:
     who: str
     body: Mapping[str, Any]
     hash: str
-
-
-@dataclass(frozen=True, slots=True)
-class ChainFault:
-    """Where a chain does not hold."""
-
-    chain: str
-    position: int
-    what: str
-
-
-def canonical(value: object) -> str:
-    """Return JSON with sorted keys and no spaces.
-
-    Raises:
-        ValueError: It holds a number that is not finite.
-    """
-    return json.dumps(
-        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
-    )
-
-
-def link(previous: bytes, text: str) -> bytes:
-    """Return SHA-256 of the hash before and the text's bytes, shape (32 bytes)."""
-    return hashlib.sha256(previous + text.encode()).digest()
 
 
 class Chains:
@@ -207,25 +180,15 @@ class Chains:
 
     def verify(self, chain: str) -> list[ChainFault]:
         """Recompute a chain from its texts and return every fault."""
-        faults: list[ChainFault] = []
-        previous, expected = _START, 1
+        columns = (entry.c.number, entry.c.position, entry.c.id, entry.c.kind)
+        statement = (
+            select(*columns, entry.c.text, entry.c.hash)
+            .where(entry.c.chain == chain)
+            .order_by(entry.c.position)
+        )
         with self.engine.connect() as connection:
-            rows = connection.execute(
-                select(entry.c.position, entry.c.text, entry.c.hash, entry.c.id, entry.c.kind)
-                .where(entry.c.chain == chain)
-                .order_by(entry.c.position)
-            ).fetchall()
-        for position, text, kept, record_id, kind in rows:
-            if position != expected:
-                missing = f"entry {expected} is missing"
-                faults.append(ChainFault(chain, expected, missing))
-            computed = link(previous, text)
-            if computed.hex() != kept:
-                faults.append(ChainFault(chain, position, "the text or one before it was changed"))
-            if _columns_differ(text, chain, position, record_id, kind):
-                faults.append(ChainFault(chain, position, "its columns don't agree with its text"))
-            previous, expected = bytes.fromhex(kept), position + 1
-        return faults
+            rows = connection.execute(statement).fetchall()
+        return row_faults(chain, [ChainRow(*row) for row in rows])
 
     def _add(
         self,
@@ -263,7 +226,7 @@ class Chains:
             .order_by(entry.c.position.desc())
             .limit(1)
         ).fetchone()
-        return (int(row[0]), str(row[1])) if row else (0, _START.hex())
+        return (int(row[0]), str(row[1])) if row else (0, START.hex())
 
     def _by_id(self, connection: Connection, record_id: str) -> Entry | None:
         row = connection.execute(_COLUMNS.where(entry.c.id == record_id)).fetchone()
@@ -281,18 +244,25 @@ _COLUMNS = select(entry.c.number, entry.c.text, entry.c.hash)
 
 def _entry(row: Any) -> Entry:
     number, text, digest = row
-    said = json.loads(text)
-    return Entry(
-        number=number,
-        id=said["id"],
-        chain=said["chain"],
-        position=said["position"],
-        kind=said["kind"],
-        at=said["at"],
-        who=said["who"],
-        body=said["body"],
-        hash=digest,
-    )
+    try:
+        said = json.loads(text)
+        return Entry(
+            number=number,
+            id=said["id"],
+            chain=said["chain"],
+            position=said["position"],
+            kind=said["kind"],
+            at=said["at"],
+            who=said["who"],
+            body=said["body"],
+            hash=digest,
+        )
+    except (ValueError, LookupError, TypeError) as error:
+        raise StoreError(
+            f"Record number {number} can't be read: its text was changed.",
+            where="records",
+            do="Run `curdwright verify` to see what else was changed, and restore a copy.",
+        ) from error
 
 
 def _same(known: Entry, chain: str, kind: str, body: Mapping[str, Any]) -> Entry:
@@ -310,13 +280,3 @@ def _as_said(body: Mapping[str, Any]) -> Mapping[str, Any]:
     """What the sender said, if the body keeps it; the clock it was sent by may differ."""
     said = body.get("said", body)
     return {key: value for key, value in said.items() if key != "sent_at"}
-
-
-def _columns_differ(text: str, chain: str, position: int, record_id: str, kind: str) -> bool:
-    said = json.loads(text)
-    return (said["chain"], said["position"], said["id"], said["kind"]) != (
-        chain,
-        position,
-        record_id,
-        kind,
-    )

@@ -104,3 +104,30 @@ def _migrate(engine: Engine, shown: str) -> None:
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
         connection.commit()
+
+
+def damage(engine: Engine) -> list[str]:
+    """Return what SQLite finds wrong with the file itself, [] if nothing or another database."""
+    if engine.dialect.name != "sqlite":
+        return []
+    with engine.connect() as connection:
+        found = [str(row[0]) for row in connection.execute(text("PRAGMA integrity_check"))]
+    return [] if found == ["ok"] else found
+
+
+def numbering_faults(engine: Engine) -> list[str]:
+    """Return where running numbers are missing: SQLite gives them without a gap.
+
+    Another database may leave gaps, and nothing is told of it.
+    """
+    if engine.dialect.name != "sqlite":
+        return []
+    with engine.connect() as connection:
+        count, highest = connection.execute(
+            text("SELECT count(*), coalesce(max(number), 0) FROM entry")
+        ).one()
+        given = connection.execute(
+            text("SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'entry'")
+        ).scalar_one()
+    missing = max(given, highest) - count
+    return [f"{missing} of {max(given, highest)} records are missing"] if missing else []

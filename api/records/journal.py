@@ -131,6 +131,10 @@ class Journal:
         heads = self.chains.heads(found)
         return [self._as_of(one, heads[one]) for one in found if one in heads]
 
+    def batch_ids(self, *, state: str) -> list[str]:
+        """Return the ids of all batches in a state, the latest start first."""
+        return find_ids(self.engine, state=state, words=None, after=None, limit=None)
+
     def record(
         self,
         batch_id: str,

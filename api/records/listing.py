@@ -46,7 +46,7 @@ def rows(engine: Engine) -> dict[str, dict[str, str]]:
 
 
 def find_ids(
-    engine: Engine, *, state: str | None, words: str | None, after: str | None, limit: int
+    engine: Engine, *, state: str | None, words: str | None, after: str | None, limit: int | None
 ) -> list[str]:
     """Return the ids of batches, the latest start first.
 
@@ -55,7 +55,7 @@ def find_ids(
         state: Only those in this state; "open" for all that are not closed.
         words: Only those whose name, recipe, pot or ingredients hold every one of these.
         after: Only those that come after this batch in the order.
-        limit: At most so many.
+        limit: At most so many; all if None.
 
     Raises:
         UnknownRecordError: There is no batch `after`.

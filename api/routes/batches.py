@@ -97,7 +97,7 @@ def mark_event(batch_id: str, body: EventBody, kitchen: KitchenHere) -> Response
     record, new = kitchen.journal.record(
         batch_id, "event", event_body(kitchen, body), record_id=_id(body), who=body.who or ""
     )
-    if new and record.body["kind"] == "end":
+    if record.body["kind"] == "end":
         close_batch(kitchen, batch_id)
     return _answer(views.event(record), new)
 

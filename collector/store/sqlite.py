@@ -20,7 +20,7 @@ from collector.errors import StoreError
 from collector.readings import Quality, Reading, TimeSource
 from collector.store.protocol import Appended, Arrived, ClockStep, SeriesInfo, Stretch
 from collector.store.schema import bring_up_to_date, connect
-from collector.store.writing import Writing
+from collector.store.writing import CONFLICT, Writing
 
 _FROM_ARRIVAL = 4
 _READING_COLUMNS = (
@@ -149,14 +149,42 @@ class SqliteStore:
         )
         return int(row.fetchone()[0])
 
-    def conflicts(self, series: str, from_ms: int, to_ms: int) -> list[tuple[int, float | None]]:
-        """Return (time_ms, other value as said) of readings whose time was taken already."""
+    def said(self, series: str, from_ms: int, to_ms: int) -> list[Reading]:
+        """Return the readings of one series with from <= time < to, each in the unit it was said.
+
+        Args:
+            series: Its name.
+            from_ms: [ms since 1970 UTC]
+            to_ms: [ms since 1970 UTC], not included.
+
+        Returns:
+            As they are kept, oldest first, without the frames of those that couldn't be read.
+        """
         rows = self._reader().execute(
-            "SELECT c.time_ms, c.value FROM conflict c JOIN series s ON s.id = c.series "
-            "WHERE s.name = ? AND c.time_ms >= ? AND c.time_ms < ? ORDER BY c.time_ms, c.rowid",
+            f"SELECT {_READING_COLUMNS} FROM reading r {_READING_JOINS} "
+            "WHERE s.name = ? AND r.time_ms >= ? AND r.time_ms < ? ORDER BY r.time_ms",
             (series, from_ms, to_ms),
         )
-        return [(int(time_ms), value) for time_ms, value in rows.fetchall()]
+        return [_reading((*row[:7], None)) for row in rows.fetchall()]
+
+    def conflicts(self, series: str, from_ms: int, to_ms: int) -> list[Reading]:
+        """Return the readings whose time was taken already, in the order in which they came."""
+        rows = self._reader().execute(
+            "SELECT c.value, c.unit, c.time_ms, c.arrival_ms FROM conflict c "
+            "JOIN series s ON s.id = c.series "
+            "WHERE s.name = ? AND c.time_ms >= ? AND c.time_ms < ? ORDER BY c.rowid",
+            (series, from_ms, to_ms),
+        )
+        return [
+            Reading(series, value, unit, time_ms, TimeSource.INSTRUMENT, arrival_ms,
+                    Quality.SUSPECT, CONFLICT)
+            for value, unit, time_ms, arrival_ms in rows.fetchall()
+        ]  # fmt: skip
+
+    def damage(self) -> list[str]:
+        """Return what SQLite finds wrong with the file itself, [] if nothing."""
+        found = [str(row[0]) for row in self._reader().execute("PRAGMA integrity_check")]
+        return [] if found == ["ok"] else found
 
     def frame_count(self, series: str) -> int:
         """Return how many frames of this port or topic couldn't be read."""

@@ -12,8 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Engine, text
 
-from api.records.chain import Chains, canonical, link
+from api.records.chain import Chains
 from api.records.database import open_database
+from api.records.hashing import canonical, link
 from collector.errors import RecordConflictError, StoreError, StoreVersionError
 
 AT = "2026-03-02T08:15:00.000Z"
@@ -80,6 +81,11 @@ def test_canonical_json_sorts_keys_and_refuses_what_is_not_finite() -> None:
         ("UPDATE entry SET kind = 'weighing' WHERE position = 2", "columns"),
         ("DELETE FROM entry WHERE position = 2", "entry 2 is missing"),
         ("UPDATE entry SET hash = upper(hash) WHERE position = 1", "text or one before"),
+        ("UPDATE entry SET hash = 'no hash' WHERE position = 1", "text or one before"),
+        ("UPDATE entry SET text = '{' WHERE position = 2", "can't be read"),
+        ("UPDATE entry SET text = '[]' WHERE position = 2", "can't be read"),
+        ("UPDATE entry SET text = x'ff00' WHERE position = 2", "can't be read"),
+        ("UPDATE entry SET number = 100 - number", "running number"),
     ],
 )
 def test_any_change_behind_its_back_is_found(
@@ -91,6 +97,18 @@ def test_any_change_behind_its_back_is_found(
         connection.exec_driver_sql(change)
 
     assert told in " ".join(fault.what for fault in chains.verify("b1"))
+
+
+def test_a_record_whose_text_was_changed_is_told_when_it_is_read(
+    chains: Chains, engine: Engine
+) -> None:
+    chains.append("b1", "event", {"kind": "note"}, at=AT)
+    with engine.begin() as connection:
+        connection.exec_driver_sql("UPDATE entry SET text = '{'")
+
+    with pytest.raises(StoreError, match="number 1 can't be read") as caught:
+        chains.read("b1")
+    assert "curdwright verify" in caught.value.do
 
 
 def test_the_same_id_and_body_again_changes_nothing(chains: Chains) -> None:

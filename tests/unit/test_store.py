@@ -65,7 +65,8 @@ def test_another_value_at_the_same_time_is_kept_and_both_are_suspect(store: Sqli
     stretch = store.stretch("fern/north/milk")
     assert stretch.value.tolist() == [80.0]
     assert stretch.quality.tolist() == [Quality.SUSPECT]
-    assert store.conflicts("fern/north/milk", T0, T0 + 1) == [(T0, 99.0)]
+    other = store.conflicts("fern/north/milk", T0, T0 + 1)
+    assert [(one.time_ms, one.value, one.unit) for one in other] == [(T0, 99.0, "Cel")]
     assert [a.reading.quality for a in store.since(1, 9)] == [Quality.SUSPECT]
 
 
@@ -257,7 +258,7 @@ def test_nothing_is_lost_and_nothing_doubled(
             store.stretch("fern/north/milk").value.tolist(),
             strict=True,
         )
-    } | set(store.conflicts("fern/north/milk", T0, T0 + 99))
+    } | {(one.time_ms, one.value) for one in store.conflicts("fern/north/milk", T0, T0 + 99)}
     store.close()
 
     assert {(t, v) for t, v in kept} == {(T0 + at, value) for at, value in pairs}
