@@ -61,7 +61,7 @@ def components_of(kitchen: Kitchen, batch: Batch, masses: Masses) -> Components:
         masses: Its streams [kg].
     """
     shares = ingredient_shares(batch)
-    dry = _dry(shares, masses.of("dry"))
+    dry = _dry(batch, shares, masses.of("dry"))
     analyses = {name: own for name in dry if (own := _of_ingredient(kitchen, name)) is not None}
     analyses |= {stream: own for stream in ANALYSED if (own := _of_stream(batch, stream))}
     streams = {
@@ -74,8 +74,30 @@ def components_of(kitchen: Kitchen, batch: Batch, masses: Masses) -> Components:
     return Components(shares, dry, analyses, balances)
 
 
-def ingredient_shares(batch: Batch) -> Mapping[str, float] | NotShown:
-    """Return the share of each ingredient in the dry mass [-], or why it isn't known.
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """One lot of one ingredient of a batch.
+
+    Attributes:
+        name: The ingredient.
+        lot: Its lot, None if nobody named one.
+        share: Its share of the dry mass [-].
+    """
+
+    name: str
+    lot: str | None
+    share: float
+
+    def of(self, dry: Result) -> Result:
+        """Return its mass [kg], or why it isn't shown."""
+        if isinstance(dry, NotShown):
+            return dry
+        share = self.share
+        return Quantity(share * dry.value, "kg", share * dry.u, "share of dry", dry.sources)
+
+
+def portions(batch: Batch) -> list[Portion] | NotShown:
+    """Return each lot of each ingredient with its share of the dry mass, or why it isn't known.
 
     Args:
         batch: The batch.
@@ -83,26 +105,38 @@ def ingredient_shares(batch: Batch) -> Mapping[str, float] | NotShown:
     listed = batch.body.get("ingredients") or []
     if not listed:
         return NotShown("No ingredient is named.")
-    if len(listed) == 1:
-        return {listed[0]["name"]: 1.0}
-    shares: dict[str, float] = {}
-    for part in listed:
-        shares[part["name"]] = shares.get(part["name"], 0.0) + part.get("share", 1.0)
-    total = sum(shares.values())
+    shares = [1.0] if len(listed) == 1 else [part.get("share", 1.0) for part in listed]
+    total = sum(shares)
     if abs(total - 1.0) > _SUM_TOLERANCE:
         return NotShown(f"The shares of the ingredients add up to {total:.2f}, not to 1.")
-    return {name: share / total for name, share in shares.items()}
+    return [
+        Portion(part["name"], part.get("lot"), share / total)
+        for part, share in zip(listed, shares, strict=True)
+    ]
 
 
-def _dry(shares: Mapping[str, float] | NotShown, whole: Result) -> dict[str, Result]:
+def ingredient_shares(batch: Batch) -> Mapping[str, float] | NotShown:
+    """Return the share of each ingredient in the dry mass [-], or why it isn't known.
+
+    Args:
+        batch: The batch.
+    """
+    found = portions(batch)
+    if isinstance(found, NotShown):
+        return found
+    shares: dict[str, float] = {}
+    for portion in found:
+        shares[portion.name] = shares.get(portion.name, 0.0) + portion.share
+    return shares
+
+
+def _dry(batch: Batch, shares: Mapping[str, float] | NotShown, whole: Result) -> dict[str, Result]:
     if isinstance(shares, NotShown):
-        return {}
+        named = [part["name"] for part in batch.body.get("ingredients") or []]
+        return dict.fromkeys(named, shares)
     if isinstance(whole, NotShown):
         return dict.fromkeys(shares, whole)
-    return {
-        name: Quantity(share * whole.value, "kg", share * whole.u, "share of dry", whole.sources)
-        for name, share in shares.items()
-    }
+    return {name: Portion(name, None, share).of(whole) for name, share in shares.items()}
 
 
 def _of_ingredient(kitchen: Kitchen, name: str) -> Analysis | None:

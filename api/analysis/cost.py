@@ -8,7 +8,7 @@ from typing import Any
 
 from api import views
 from api.analysis.balance import weighings_of
-from api.analysis.components import Components
+from api.analysis.components import Components, portions
 from api.analysis.masses import Masses
 from api.kitchen import Kitchen
 from api.prices import price_of, rates_of
@@ -34,8 +34,8 @@ def cost_section(
         components: For the protein of the block.
     """
     rates = rates_of(kitchen)
-    rows, parts, notes = _parts(kitchen, batch, masses, components)
-    whole = total(_in_one_currency(parts, rates)) if parts else _first_reason(rows)
+    rows, parts, notes = _parts(kitchen, batch, masses)
+    whole = total(_in_one_currency(parts, rates)) if parts else _first_reason(batch, rows)
     missing = [row for row in rows if "why" in row["cost"] and row["needed"]]
     if missing and not isinstance(whole, NotShown):
         whole = NotShown(f"{missing[0]['name']}: {missing[0]['cost']['why']}")
@@ -66,15 +66,16 @@ def _figures(found: BlockCost) -> dict[str, Any]:
 
 
 def _parts(
-    kitchen: Kitchen, batch: Batch, masses: Masses, components: Components
+    kitchen: Kitchen, batch: Batch, masses: Masses
 ) -> tuple[list[dict[str, Any]], list[Money], list[str]]:
     """Return a row for each thing that was bought, their costs, and what to note."""
     rows: list[dict[str, Any]] = []
     parts: list[Money] = []
     notes: list[str] = []
-    lots = {part["name"]: part.get("lot") for part in batch.body.get("ingredients") or []}
+    found = portions(batch)
     bought: list[tuple[str, str | None, Result, bool]] = [
-        (name, lots.get(name), mass, True) for name, mass in components.dry.items()
+        (one.name, one.lot, one.of(masses.of("dry")), True)
+        for one in ([] if isinstance(found, NotShown) else found)
     ]
     salt = batch.body.get("coagulant")
     if salt and not batch.body.get("self_set"):
@@ -105,9 +106,10 @@ def _parts(
     return rows, parts, notes
 
 
-def _first_reason(rows: Sequence[Mapping[str, Any]]) -> NotShown:
-    if not rows:
-        return NotShown("no ingredient is named")
+def _first_reason(batch: Batch, rows: Sequence[Mapping[str, Any]]) -> NotShown:
+    found = portions(batch)
+    if isinstance(found, NotShown):
+        return found
     return NotShown(f"{rows[0]['name']}: {rows[0]['cost']['why']}")
 
 

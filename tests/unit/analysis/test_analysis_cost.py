@@ -68,6 +68,23 @@ def test_prices_in_two_currencies_are_not_added_without_a_rate(site: Any) -> Non
     assert total["value"] == pytest.approx(0.4 * 10 + 0.1 * 9 * 1.1)
 
 
+def test_two_lots_of_one_ingredient_are_priced_each_by_its_own(site: Any) -> None:
+    per_kg = {"per": {"value": 1, "unit": "kg"}}
+    site.price("soybean", "old", "10", **per_kg)
+    site.price("soybean", "new", "12", **per_kg)
+    lots = [
+        {"name": "soybean", "share": 0.25, "lot": "old"},
+        {"name": "soybean", "share": 0.75, "lot": "new"},
+    ]
+    batch = site.make(ingredients=lots)
+    site.weigh(batch)
+
+    found = site.analysis(batch)
+
+    assert found["cost"]["total"]["value"] == pytest.approx(0.5 * (0.25 * 10 + 0.75 * 12))
+    assert found["nutrition"]["protein"]["value"] > 0
+
+
 def test_blocks_weighed_one_by_one_cost_by_their_own_mass(site: Any) -> None:
     site.price("soybean", "a", "10", per={"value": 1, "unit": "kg"})
     batch = site.make()

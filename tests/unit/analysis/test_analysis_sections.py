@@ -149,6 +149,7 @@ def test_shares_that_don_t_add_up_give_no_cost_and_no_components(site: Any) -> N
 
     assert found["cost"]["total"]["status"] == "not shown"
     assert found["nutrition"]["protein"]["status"] == "not shown"
+    assert "add up to 2.00" in found["yield"]["components"]["solids"]["in_dry"]["why"]
 
 
 @pytest.mark.parametrize(
