@@ -29,40 +29,9 @@ def record_rows(record: Json) -> list[dict[str, Any]]:
     Args:
         record: As the interface gives it.
     """
-    rows: list[dict[str, Any]] = []
-    batch, analysis = record["batch"], record["analysis"]
-    rows += _batch_rows(record)
-    rows += [
-        {"section": "instrument", "name": one["place"], "text": one["series"],
-         "value": one["readings"]["count"], "unit": "readings", "u": None,
-         "method": one["correction"]["method"], "from": one["correction"]["from"]}
-        for one in record["instruments"]
-    ]  # fmt: skip
-    rows += [
-        {"section": "event", "name": one["kind"], "at": one["at"], "text": one.get("note"),
-         "who": one.get("who")}
-        for one in batch["events"]
-    ]  # fmt: skip
-    rows += [
-        {"section": "weighing", "name": one["stream"], "value": one["net_kg"], "unit": "kg",
-         "u": one["u_kg"], "at": one["at"], "who": one.get("who"), "method": one.get("u_from"),
-         "text": one.get("note")}
-        for one in record["weighings"]
-    ]  # fmt: skip
-    rows += [
-        {"section": "observation", "name": one.get("attribute") or one["quantity"],
-         "value": one.get("value"), "unit": one.get("unit"), "u": one.get("u"), "at": one["at"],
-         "text": one.get("text"), "who": one.get("who")}
-        for one in record["observations"]
-    ]  # fmt: skip
-    rows += [
-        {"section": "hold", "name": one["hold"], "text": f"{one['verdict']}: {one['required']}",
-         "value": one["held_s"], "unit": "s", "method": "; ".join(one["evidence"]),
-         "from": one.get("from")}
-        for one in analysis["holds"]
-    ]  # fmt: skip
+    rows = [*_batch_rows(record), *_said_rows(record), *_hold_rows(record["analysis"])]
     for section in SECTIONS:
-        rows += _section_rows(section, analysis.get(section) or {})
+        rows += _section_rows(section, record["analysis"].get(section) or {})
     rows += [
         {"section": "no longer stands", "name": one.get("kind") or one.get("stream")
          or one.get("quantity"), "at": one["at"], "text": one.get("gone"), "who": one.get("who")}
@@ -70,7 +39,7 @@ def record_rows(record: Json) -> list[dict[str, Any]]:
     ]  # fmt: skip
     rows += [
         {"section": "caution", "name": one["about"], "text": one["text"], "from": [one["source"]]}
-        for one in batch["cautions"]
+        for one in record["batch"]["cautions"]
     ]
     return rows
 
@@ -116,6 +85,40 @@ def _batch_rows(record: Json) -> Iterator[dict[str, Any]]:
     if batch.get("ended_at"):
         yield {"section": "batch", "name": "ended", "at": batch["ended_at"]}
     yield {"section": "batch", "name": "record made", "at": record["made_at"]}
+
+
+def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
+    """Return what instruments and people said: instruments, marks, weighings, observations."""
+    for one in record["instruments"]:
+        yield {
+            "section": "instrument", "name": one["place"], "text": one["series"],
+            "value": one["readings"]["count"], "unit": "readings",
+            "method": one["correction"]["method"], "from": one["correction"]["from"],
+        }  # fmt: skip
+    for one in record["batch"]["events"]:
+        yield {"section": "event", "name": one["kind"], "at": one["at"], "text": one.get("note"),
+               "who": one.get("who")}  # fmt: skip
+    for one in record["weighings"]:
+        yield {
+            "section": "weighing", "name": one["stream"], "value": one["net_kg"], "unit": "kg",
+            "u": one["u_kg"], "at": one["at"], "who": one.get("who"),
+            "method": one.get("u_from"), "text": one.get("note"),
+        }  # fmt: skip
+    for one in record["observations"]:
+        yield {
+            "section": "observation", "name": one.get("attribute") or one["quantity"],
+            "value": one.get("value"), "unit": one.get("unit"), "u": one.get("u"),
+            "at": one["at"], "text": one.get("text"), "who": one.get("who"),
+        }  # fmt: skip
+
+
+def _hold_rows(analysis: Json) -> Iterator[dict[str, Any]]:
+    for one in analysis["holds"]:
+        yield {
+            "section": "hold", "name": one["hold"],
+            "text": f"{one['verdict']}: {one['required']}", "value": one["held_s"], "unit": "s",
+            "method": "; ".join(one["evidence"]), "from": one.get("from"),
+        }  # fmt: skip
 
 
 def _section_rows(section: str, node: Json) -> Iterator[dict[str, Any]]:

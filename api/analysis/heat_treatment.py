@@ -16,7 +16,7 @@ from api.process.holds import judge_hold
 from api.process.ingredient_rows import Hazard
 from api.process.ingredients import UNKNOWN_COOK_THROUGH, cook_through
 from api.process.lethality import REFERENCES, Reference
-from api.process.plateau import plateau_of
+from api.process.plateau import Plateau, plateau_of
 from api.process.quantities import NotShown, Quantity, Verdict
 from api.times import format_s
 
@@ -37,26 +37,13 @@ def heat_treatment_section(scene: Scene) -> dict[str, Any]:
         cooked = [_cook_through(name, None, scene) for name in ingredients_of(scene.batch)]
         return {**views.result(curves), "cook_through": cooked, "notes": [CAUTION]}
     coldest = _coldest(curves)
-    plateau = plateau_of(coldest.curve, scene.boiling)
-    boil: dict[str, Any] = (
-        views.not_shown(plateau.why)
-        if isinstance(plateau, NotShown)
-        else {
-            "level": views.quantity(plateau.level),
-            "below_boiling": views.quantity(plateau.below_boiling),
-            "started_at": format_s(plateau.start_s),
-            "length_s": plateau.length_s,
-            "boiled": plateau.boiled,
-            "words": plateau.words,
-        }
-    )
     notes = [CAUTION]
     if len(curves) > 1:
         notes.insert(0, f"of {len(curves)} probes in the milk, the coldest: {coldest.series}")
     return {
         "probe": coldest.series,
         "highest": views.quantity(highest(coldest.curve)),
-        "boil": boil,
+        "boil": _boil_json(plateau_of(coldest.curve, scene.boiling)),
         "references": [_reference(coldest, reference) for reference in REFERENCES],
         "time_above": [
             {
@@ -70,6 +57,19 @@ def heat_treatment_section(scene: Scene) -> dict[str, Any]:
             _cook_through(name, coldest, scene) for name in ingredients_of(scene.batch)
         ],
         "notes": notes,
+    }
+
+
+def _boil_json(plateau: Plateau | NotShown) -> dict[str, Any]:
+    if isinstance(plateau, NotShown):
+        return views.not_shown(plateau.why)
+    return {
+        "level": views.quantity(plateau.level),
+        "below_boiling": views.quantity(plateau.below_boiling),
+        "started_at": format_s(plateau.start_s),
+        "length_s": plateau.length_s,
+        "boiled": plateau.boiled,
+        "words": plateau.words,
     }
 
 

@@ -50,12 +50,9 @@ def heating_section(
     milk = scene.milk
     if isinstance(milk, NotShown):
         return views.not_shown(milk.why)
-    weighed = masses.of("milk")
-    if isinstance(weighed, NotShown):
-        return views.not_shown(f"the power follows from the mass that was heated. {weighed.why}")
     start_s, end_s = _span(scene, milk)
     curve = milk.curve.between(start_s - _BEFORE_HEAT_S, end_s)
-    inputs = _inputs(scene, milk, weighed, masses, components, end_s)
+    inputs = _inputs(scene, milk, masses, components, end_s)
     if isinstance(inputs, NotShown):
         return views.not_shown(inputs.why)
     found = heating(curve, inputs)
@@ -95,11 +92,13 @@ def _span(scene: Scene, milk: PlacedCurve) -> tuple[float, float]:
 def _inputs(
     scene: Scene,
     milk: PlacedCurve,
-    weighed: Quantity,
     masses: Masses,
     components: Components,
     end_s: float,
 ) -> HeatingInputs | NotShown:
+    weighed = masses.of("milk")
+    if isinstance(weighed, NotShown):
+        return NotShown(f"the power follows from the mass that was heated. {weighed.why}")
     if weighed.value <= 0.0:
         return NotShown("the milk weighs nothing")
     lost = vapour_of(

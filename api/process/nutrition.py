@@ -106,17 +106,11 @@ def nutrition_of(
     rest: Result = missing or _combined(
         shares, {"solids": 1.0, "protein": -1.0, "fat": -1.0, "ash": -1.0}, "by difference"
     )
-    notes = [f"energy: {factors.name}, {factors.source} ({factors.status})"]
-    if ash is None:
-        notes.append("ash is not measured: 0 to 10 % of the solids are taken for it")
-    notes.append("carbohydrate is what is left of the solids: the fibre is in it")
     if isinstance(rest, Quantity) and rest.value < -COVERAGE * rest.u:
         impossible = NotShown(
             "Protein and fat are more than the solids leave room for: check the analyses."
         )
         rest = missing = impossible
-    if is_estimate:
-        notes.insert(0, "computed, an estimate: not for a label")
     water = (
         solids
         if isinstance(solids, NotShown)
@@ -130,8 +124,17 @@ def nutrition_of(
         energy_kj=_energy(shares, factors.kj_per_g, "kJ/100 g", missing, factors),
         energy_kcal=_energy(shares, factors.kcal_per_g, "kcal/100 g", missing, factors),
         is_estimate=is_estimate,
-        notes=tuple(notes),
+        notes=_notes(factors, ash, is_estimate=is_estimate),
     )
+
+
+def _notes(factors: EnergyFactors, ash: Quantity | None, *, is_estimate: bool) -> tuple[str, ...]:
+    notes = ["computed, an estimate: not for a label"] if is_estimate else []
+    notes.append(f"energy: {factors.name}, {factors.source} ({factors.status})")
+    if ash is None:
+        notes.append("ash is not measured: 0 to 10 % of the solids are taken for it")
+    notes.append("carbohydrate is what is left of the solids: the fibre is in it")
+    return tuple(notes)
 
 
 def _assumed_ash(solids: Quantity) -> Quantity:
