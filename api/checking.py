@@ -5,11 +5,15 @@ from __future__ import annotations
 
 from typing import Any
 
+from api.corrections import Corrections
 from api.entering import resolve_time
 from api.instrument_schemas import CheckBody
 from api.kitchen import Kitchen
 from api.process.boiling import boiling_point_at_altitude, boiling_point_at_pressure
-from api.process.quantities import Quantity
+from api.process.dip_check import dip_check
+from api.process.quantities import NotShown, Quantity
+from api.reading_curves import curve_of
+from api.times import parse_ms
 from collector.config import Config
 from collector.errors import RecordError
 from collector.units import to_canonical
@@ -54,6 +58,8 @@ def check_body(kitchen: Kitchen, series: str, body: CheckBody) -> dict[str, Any]
         fields["valid_to"] = resolve_time(kitchen, body.valid_to, None)["at"]
     if body.note:
         fields["note"] = body.note
+    if body.kind == "dip" and body.time_constant is None:
+        return fields | _logged_dip(kitchen, body, series)
     if body.kind == "dip":
         return fields | _dip(body, series)
     if body.kind == "weight":
@@ -74,6 +80,30 @@ def _dip(body: CheckBody, series: str) -> dict[str, Any]:
     if body.u is not None:
         u_s = to_canonical(body.u, body.time_constant.unit, "duration")
     return {"time_constant_s": tau_s, "u_s": u_s}
+
+
+def _logged_dip(kitchen: Kitchen, body: CheckBody, series: str) -> dict[str, Any]:
+    """Work the time constant out of the readings of one plunge into stirred water."""
+    assert body.from_ is not None and body.to is not None
+    stretch = kitchen.readings.stretch(series, parse_ms(body.from_), parse_ms(body.to))
+    curve, _ = curve_of(stretch, Corrections(kitchen.journal))
+    found = dip_check(curve)
+    if isinstance(found.time_constant, NotShown):
+        raise RecordError(
+            f"This dip gives no time constant: {found.time_constant.why}",
+            where=series,
+            do="Plunge it from the room into stirred hot water, leave it until it has settled, and "
+            "name the time from before the plunge to the end.",
+        )
+    return {
+        "time_constant_s": found.time_constant.value,
+        "u_s": found.time_constant.u,
+        "t50_s": found.t50_s,
+        "t90_s": found.t90_s,
+        "ratio": found.ratio,
+        "span_k": found.span_k,
+        "reference_from": "readings of one plunge",
+    }
 
 
 def _weight(body: CheckBody, series: str) -> dict[str, Any]:

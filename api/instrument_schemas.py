@@ -29,6 +29,7 @@ class CheckBody(Withdrawable):
         json_schema_extra={
             "examples": [
                 {"kind": "dip", "time_constant": {"value": 6.5, "unit": "s"}, "u": 0.5},
+                {"kind": "dip", "from": "2026-03-02T08:00:00Z", "to": "2026-03-02T08:02:00Z"},
                 {"kind": "ice", "indicated": {"value": 0.3, "unit": "degC"}},
             ]
         }
@@ -39,6 +40,8 @@ class CheckBody(Withdrawable):
     reference: Measure | None = None
     pressure: Measure | None = None
     time_constant: Measure | None = None
+    from_: Time | None = Field(default=None, alias="from")
+    to: Time | None = None
     u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     valid_from: Time | None = None
     valid_to: Time | None = None
@@ -52,11 +55,13 @@ class CheckBody(Withdrawable):
             "ice": ("indicated",),
             "boil": ("indicated",),
             "weight": ("indicated", "reference"),
-            "dip": ("time_constant",),
+            "dip": ("from_", "to") if self.time_constant is None else (),
         }
         if self.kind is None:
             raise ValueError("kind is missing: ice, boil, weight or dip")
         for field in needs[self.kind]:
             if getattr(self, field) is None:
-                raise ValueError(f"a {self.kind} check needs {field}")
+                wanted = field.rstrip("_")
+                more = ", or a time_constant" if self.kind == "dip" else ""
+                raise ValueError(f"a {self.kind} check needs {wanted}{more}")
         return self

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from typing import Any
 
 import numpy as np
@@ -215,6 +216,27 @@ def test_lag_is_undone_only_where_a_dip_check_gave_a_time_constant(
     assert "dip check" in refused.json()["do"]
     # A ramp of 0.0625 K/s lags by rate times time constant, 0.5 K (definition).
     assert corrected[100][1] - (70 + 6.25) == pytest.approx(0.5, abs=1e-6)
+
+
+def test_a_logged_plunge_gives_the_time_constant(client: TestClient, senml: Any) -> None:
+    # A first-order probe of 8 s from 22 into 82 degC: 22 + 60 (1 - exp(-t/8)) (definition).
+    plunge = [22.0] * 20 + [82.0 - 60.0 * math.exp(-i / 8.0) for i in range(80)]
+    senml(
+        *(
+            {"n": "p", "u": "Cel", "t": T0 + i, "v": round(v / 0.0625) * 0.0625}
+            for i, v in enumerate(plunge)
+        )
+    )
+    window = {"from": "2026-03-02T08:10:00Z", "to": "2026-03-02T08:12:00Z"}
+
+    found = client.post("/v1/instruments/p/checks", json={"kind": "dip", **window})
+    nothing = client.post("/v1/instruments/north/milk/checks", json={"kind": "dip", **window})
+
+    assert found.status_code == 201, found.text
+    assert found.json()["time_constant_s"] == pytest.approx(8.0, abs=0.4)
+    assert found.json()["ratio"] == pytest.approx(3.32, abs=0.4)
+    assert nothing.status_code == 422
+    assert "gives no time constant" in nothing.json()["detail"]
 
 
 def test_a_check_that_is_far_off_is_refused(client: TestClient) -> None:
