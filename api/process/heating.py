@@ -18,8 +18,8 @@ from api.process.curves import Curve, Floats
 from api.process.heating_inputs import USUAL_ROOM, HeatingInputs, capacity
 from api.process.heating_stretch import Stretch, heating_stretch
 from api.process.quantities import NotShown, Quantity, Result
+from api.process.vapour_drive import EVAPORATION_AT_DEGC, vapour_drive
 
-EVAPORATION_AT_DEGC = 95.0
 EVAPORATION_FROM_DEGC = 75.0
 # What is believed beforehand of 3 kg of milk, mean and standard deviation: dry loss (k, from
 # 10 W/(m2 K) over a usual pot) and evaporation at 95 degC (e, from the mass transfer of an open
@@ -160,13 +160,8 @@ def _integral(time_s: Floats, value: Floats) -> Floats:
 
 def _vapour_shape(value_degc: Floats, pressure_pa: float) -> Floats:
     """Return how evaporation grows with temperature, 1 at 95 degC [-]."""
-    nodes = np.linspace(5.0, 101.0, 49)
-    share = np.array([min(saturation_pressure(float(t)) / pressure_pa, 0.9) for t in nodes])
-    drive = -np.log1p(-share)
-    result: Floats = np.interp(value_degc, nodes, drive) / np.interp(
-        EVAPORATION_AT_DEGC, nodes, drive
-    )
-    return result
+    at = vapour_drive(np.array([EVAPORATION_AT_DEGC]), pressure_pa)
+    return vapour_drive(value_degc, pressure_pa) / at
 
 
 def _memory(left: Floats) -> float:
