@@ -18,6 +18,7 @@ from api.closing import seal_what_was_left
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
 from api.problems import install
+from api.proposals.service import Proposing
 from api.routes import (
     access,
     analysis,
@@ -30,6 +31,7 @@ from api.routes import (
     notices,
     pages,
     plan,
+    proposals,
     readings,
     records,
 )
@@ -82,9 +84,10 @@ def create_app(
     app.state.broadcast = Broadcast(kitchen.readings, kitchen.journal.chains, kitchen.now_ms)
     app.state.post = Post(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
+    app.state.proposing = Proposing(kitchen)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, analysis, records, plan, compare),
+        *(readings, instruments, lists, batches, proposals, analysis, records, plan, compare),
         *(live, notices, health, access),
     ):
         app.include_router(module.router)
@@ -110,6 +113,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
         asyncio.create_task(app.state.watch.run(), name="watch"),
         asyncio.create_task(app.state.post.run(), name="post"),
+        asyncio.create_task(app.state.proposing.run(), name="proposals"),
         asyncio.create_task(_tidy(app.state.kitchen), name="tidy"),
     ]
     try:

@@ -10,6 +10,8 @@ from api.analysis.gather import Gatherer
 from api.analysis.whole import analysis, used_corrections
 from api.cautions import cautions_of
 from api.kitchen import Kitchen
+from api.proposals.schemas import proposal_json
+from api.proposals.standing import standings
 from api.records.batches import Batch, Binding, Kept
 from api.sealing import Window
 from api.times import format_ms
@@ -45,6 +47,7 @@ def batch_record(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         ),
         "instruments": [_instrument(kitchen, gatherer, batch, one) for one in batch.bindings],
         "corrections": used_corrections(kitchen, batch),
+        "proposals": [proposal_json(one) for one in standings(batch)],
         "weighings": [views.weighing(kept) for kept in batch.weighings],
         "observations": [views.observation(kept) for kept in batch.observations],
         "gone": [_VIEWS[kept.kind](kept) for kept in batch.gone if kept.kind in _VIEWS],

@@ -18,11 +18,14 @@ from api.schemas import (
     IngredientShare,
     Measure,
     Sent,
+    SeriesName,
     Stream,
     Target,
     Time,
 )
 
+_BY_ITSELF = ("heat", "target", "simmer", "addition", "ladle", "press")
+_NEVER_BY_ITSELF = ("boil", "chill", "end")
 Currency = Annotated[str, Field(min_length=1, max_length=10, examples=["EUR"])]
 
 
@@ -100,6 +103,30 @@ class StepBody(Body):
     press_area: Measure | None = None
 
 
+class AcceptByItself(Body):
+    """Which proposals of the detector become marks without anybody being asked.
+
+    Never boil, chill or end: what is judged by them is not left to a machine's word.
+    """
+
+    above: float = Field(ge=0.5, le=1, allow_inf_nan=False)
+    kinds: list[str] = Field(min_length=1, max_length=9)
+
+    @model_validator(mode="after")
+    def _only_what_may(self) -> AcceptByItself:
+        for kind in self.kinds:
+            if kind in _NEVER_BY_ITSELF:
+                raise ValueError(
+                    f"a proposal of {kind} is never accepted by itself: leave it out, and accept "
+                    "it by hand"
+                )
+            if kind not in _BY_ITSELF:
+                raise ValueError(
+                    f"{kind!r} is nothing that is proposed; give some of {', '.join(_BY_ITSELF)}"
+                )
+        return self
+
+
 class RecipeBody(Sent):
     """A recipe, or a new version of one."""
 
@@ -163,17 +190,39 @@ class RecipeBody(Sent):
     steps: list[StepBody] = Field(default_factory=list)
     self_set: bool = False
     without: list[Stream] = Field(default_factory=list)
+    accept_by_itself: AcceptByItself | None = None
     note: str | None = Field(default=None, max_length=4000)
 
 
 class PotBody(Sent):
-    """A vessel, with what it weighs empty."""
+    """A vessel, with what it weighs empty, and the instruments that have their place at it.
 
+    `thermometer` reads its milk, `scale` stands under it, `bench` is the scale on which its streams
+    are weighed, and a press of `button` marks the next expected step of its open batch.
+    """
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "name": "North",
+                    "empty": {"value": 2.31, "unit": "kg"},
+                    "thermometer": "north/milk",
+                    "scale": "north/scale",
+                    "button": "north/button",
+                }
+            ]
+        }
+    )
     name: str = Field(min_length=1, max_length=100)
     empty: Measure | None = None
     u: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     volume: Measure | None = None
     material: str | None = Field(default=None, max_length=50)
+    thermometer: SeriesName | None = None
+    scale: SeriesName | None = None
+    bench: SeriesName | None = None
+    button: SeriesName | None = None
     note: str | None = Field(default=None, max_length=2000)
 
 

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -18,6 +19,8 @@ from api.holds import holds_of, targets_of
 from api.kitchen import Kitchen
 from api.process.hold_spec import HoldSpec
 from api.process.ingredients import process_cautions
+from api.proposals.schemas import proposal_json
+from api.proposals.standing import Standing, standings
 from api.records.batches import Batch, Binding, Kept
 from api.routes.instruments import instruments
 from api.routes.notices import alarm_json, route_json
@@ -79,8 +82,13 @@ def batches(kitchen: Kitchen, *, words: str, state: str, after: str | None, limi
     }
 
 
-def record(kitchen: Kitchen, batch_id: str) -> Json:
+def record(kitchen: Kitchen, batch_id: str, proposals: Sequence[Standing]) -> Json:
     """Return what the record of one batch shows.
+
+    Args:
+        kitchen: The open kitchen.
+        batch_id: The batch.
+        proposals: What the detector saw in it.
 
     Raises:
         UnknownRecordError: There is no such batch.
@@ -100,6 +108,7 @@ def record(kitchen: Kitchen, batch_id: str) -> Json:
         "weighings": [views.weighing(kept) for kept in batch.weighings],
         "observations": [views.observation(kept) for kept in batch.observations],
         "gone": gone,
+        "proposals": [proposal_json(one) for one in proposals],
         "instruments": instruments(kitchen),
         "pots": _latest(kitchen, "pot"),
     }
@@ -117,6 +126,7 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live_holds: 
         "targets": [],
         "bands": [],
         "holds": [],
+        "proposals": [proposal_json(one) for one in standings(batch)],
         "trouble": "",
     }
     try:

@@ -65,16 +65,17 @@ def time_or_none(time_ms: float | None) -> str | None:
 def event(record: Kept) -> Json:
     """Return one event."""
     body = record.body
-    return _with_history(
-        {
-            "id": record.id,
-            "kind": body["kind"],
-            "at": format_ms(record.at_ms),
-            "note": body.get("note"),
-            "by": body.get("by", "person"),
-        },
-        record,
-    )
+    shown = {
+        "id": record.id,
+        "kind": body["kind"],
+        "at": format_ms(record.at_ms),
+        "note": body.get("note"),
+        "by": body.get("by", "person"),
+    }
+    for field in ("proposal", "confidence", "u_s", "accepted", "series"):
+        if body.get(field) is not None:
+            shown[field] = body[field]
+    return _with_history(shown, record)
 
 
 def weighing(record: Kept) -> Json:

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from dashboards.figure_rows import notes_of, rows_of
+from dashboards.marked import marked_by
 
 Json = Mapping[str, Any]
 COLUMNS = ("section", "name", "value", "unit", "u", "text", "at", "who", "method", "from")
@@ -97,7 +98,11 @@ def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
         }  # fmt: skip
     for one in record["batch"]["events"]:
         yield {"section": "event", "name": one["kind"], "at": one["at"], "text": one.get("note"),
-               "who": one.get("who")}  # fmt: skip
+               "who": one.get("who"), "method": marked_by(one)}  # fmt: skip
+    for one in record.get("proposals") or []:
+        yield {"section": "proposal", "name": one["kind"], "at": one["at"],
+               "value": one["confidence"], "unit": "/", "text": f"{one['state']}: {one['why']}",
+               "method": f"{one['detector']}, time u {one['u_s']:.0f} s"}  # fmt: skip
     for one in record["weighings"]:
         yield {
             "section": "weighing", "name": one["stream"], "value": one["net_kg"], "unit": "kg",

@@ -22,6 +22,7 @@ _TITLES = {
     "batch": "Batch",
     "instrument": "Instruments",
     "event": "Marks",
+    "proposal": "What the detector saw",
     "weighing": "Weighings",
     "observation": "Observations",
     "hold": "Holds",
@@ -67,6 +68,8 @@ def _lines(row: Json, reader: Reader, section: str) -> Sequence[str]:
         parts.append(formats.with_degree_signs(str(row["text"])))
     if section == "hold":
         parts.append(formats.with_degree_signs(str(row.get("method") or "")))
+    if section == "event" and row.get("method"):
+        parts.append(str(row["method"]))
     if row.get("who"):
         parts.append(f"by {row['who']}")
     text = "; ".join(part for part in parts if part)

@@ -5,11 +5,12 @@
 the data holds the same objects that the HTTP interface gives as JSON. What each page needs:
 
 every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
-stove       batches [{batch, curve, targets, bands, holds, trouble}] · more_open · instruments ·
-            pots · recipes · ingredients · routes · alarms · standing · local · position
+stove       batches [{batch, curve, targets, bands, holds, proposals, trouble}] · more_open ·
+            instruments · pots · recipes · ingredients · routes · alarms · standing · local ·
+            position
 batches     batches · query {q, state} · next
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
-            instruments · pots · position
+            proposals · instruments · pots · position
 pair        nothing more
 problem     problem {title, detail, where, do}
 
@@ -28,6 +29,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from dashboards import facts, formats
 from dashboards.assets import has_uplot
+from dashboards.marked import marked_by, proposal_line
 from dashboards.reader import Reader, reader_of
 from dashboards.record_view import record
 from dashboards.steps import HINTS, label
@@ -65,6 +67,7 @@ def render(page: str, data: Mapping[str, Any]) -> str:
         "uses_curves": page in ("stove", "record"),
         "hints": HINTS,
         "label": label,
+        "marked_by": marked_by,
         "quantity": lambda result: formats.quantity(result, reader.units),
         **_CONTENTS[page](data, reader),
     }
@@ -124,6 +127,7 @@ def _record(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
         "streams": _STREAMS,
         "scales": scales,
         "mass_units": _MASS_UNITS,
+        "proposals": [proposal_line(one, reader) for one in data.get("proposals") or []],
         "preferred_mass": reader.units.mass,
         "facts": facts.record(data, reader),
         **record(data, reader),

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboards import formats, times
+from dashboards.marked import offered
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
 from dashboards.steps import HINTS, label, marks_of
@@ -50,6 +51,7 @@ def card(item: Mapping[str, Any], data: Mapping[str, Any], reader: Reader) -> di
         "mass": _mass(scale, instruments, reader),
         "distance": distance(item, marks.expected, reader),
         "marks": marks,
+        "proposal": offered(item.get("proposals") or [], reader),
         "recent": events[:_RECENT_MARKS],
         "older": events[_RECENT_MARKS:],
         "holds": [hold_line(hold, reader) for hold in item.get("holds") or []],

@@ -149,7 +149,7 @@ class Gatherer:
         curve, correction = curve_of(stretch, self.corrections, steps=self.steps)
         curve = curve.between(from_ms / 1000.0, to_ms / 1000.0)
         if binding.from_ms is None:
-            curve = _since_silence(curve, batch.started_ms / 1000.0)
+            curve = since_silence(curve, batch.started_ms / 1000.0)
         return PlacedCurve(
             curve,
             binding.series,
@@ -158,7 +158,7 @@ class Gatherer:
         )
 
 
-def _since_silence(curve: Curve, start_s: float) -> Curve:
+def since_silence(curve: Curve, start_s: float) -> Curve:
     """Leave out what lies before the last long silence that ended before the batch began."""
     breaks = np.flatnonzero(np.diff(curve.time_s) * 1000.0 >= SILENCE_MS) + 1
     before = [int(i) for i in breaks if curve.time_s[i] <= start_s]

@@ -36,6 +36,8 @@ def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
     if entry.kind == "acknowledgement":
         heard = {"id": entry.body["notice"], "state": "acknowledged"}
         return "alarm", {"batch": entry.chain, **heard, "at": entry.at, "who": entry.who}
+    if entry.kind in ("proposal", "dismissal"):
+        return "proposal", _proposal(entry)
     if entry.kind not in BATCH_KINDS:
         return None
     body = {key: value for key, value in entry.body.items() if key != "said"}
@@ -46,3 +48,10 @@ def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
         "at": body.get("at", entry.at),
         "body": body,
     }
+
+
+def _proposal(entry: Entry) -> dict[str, Any]:
+    """A page that hears of one asks for the batch's proposals to know how they stand now."""
+    if entry.kind == "dismissal":
+        return {"batch": entry.chain, "n": entry.body["proposal"], "state": "dismissed"}
+    return {"batch": entry.chain, "id": entry.id, **entry.body}

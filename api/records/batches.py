@@ -14,7 +14,10 @@ from api.records.chain import Entry
 from api.times import parse_ms
 from collector.errors import UnknownRecordError
 
-BATCH_KINDS = ("batch", "event", "weighing", "binding", "observation", "withdrawal", "revision")
+_RECORDS = frozenset(
+    {"event", "weighing", "binding", "observation", "revision", "proposal", "dismissal"}
+)
+BATCH_KINDS = (*sorted(_RECORDS), "batch", "withdrawal")
 EARLIEST_BEFORE_START_MS = 72 * 3600 * 1000
 _RUNNING = {
     "grind", "strain", "settle", "heat", "simmer", "boil", "addition", "cover", "set", "ladle",
@@ -83,6 +86,8 @@ class Batch:
         bindings: Bindings, by the order in which they were made.
         gone: Replaced and withdrawn records.
         revisions: Revisions of the analysis that were issued.
+        proposals: Marks that the detector suggested, in the order in which they were recorded.
+        dismissals: Standing records that something suggested was not so.
         last_number: The highest running number of its entries.
     """
 
@@ -98,6 +103,8 @@ class Batch:
     bindings: Sequence[Binding] = ()
     gone: Sequence[Kept] = ()
     revisions: Sequence[Kept] = field(default=())
+    proposals: Sequence[Kept] = field(default=())
+    dismissals: Sequence[Kept] = field(default=())
     last_number: int = 0
 
     @property
@@ -141,7 +148,7 @@ def fold(entries: Iterable[Entry]) -> Batch:
     if made is None:
         raise UnknownRecordError("There is no such batch.", do="Look at GET /v1/batches.")
     gone = _gone(ordered)
-    kept = [_kept(entry, gone.get(entry.id, "")) for entry in ordered if _is_record(entry)]
+    kept = [_kept(entry, gone.get(entry.id, "")) for entry in ordered if entry.kind in _RECORDS]
     standing = [record for record in kept if not record.gone]
     events = sorted((r for r in standing if r.kind == "event"), key=lambda r: (r.at_ms, r.number))
     said_start_ms = parse_ms(made.body["started_at"])
@@ -161,12 +168,10 @@ def fold(entries: Iterable[Entry]) -> Batch:
         bindings=_bindings(made, standing, events, gone),
         gone=tuple(record for record in kept if record.gone),
         revisions=tuple(r for r in standing if r.kind == "revision"),
+        proposals=tuple(r for r in standing if r.kind == "proposal"),
+        dismissals=tuple(r for r in standing if r.kind == "dismissal"),
         last_number=max(entry.number for entry in ordered),
     )
-
-
-def _is_record(entry: Entry) -> bool:
-    return entry.kind in ("event", "weighing", "binding", "observation", "revision")
 
 
 def _kept(entry: Entry, gone: str) -> Kept:

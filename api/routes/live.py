@@ -25,7 +25,7 @@ async def live(
     last_event_id: Annotated[str | None, Header()] = None,
     after: str | None = None,
 ) -> StreamingResponse:
-    """Server-sent events `reading`, `mark`, `alarm`, `reset`, and a `heartbeat` every 10 s.
+    """Server-sent events `reading`, `mark`, `proposal`, `alarm`, `reset`; a `heartbeat` each 10 s.
 
     An event's id is `r<arrival>.e<record number>`; a page that comes back with it gets what it
     missed, up to 5,000 readings, beyond that `reset`. `after` does the same by address.

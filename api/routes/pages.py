@@ -17,6 +17,7 @@ from api import page_data
 from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
 from api.problems import status_of
+from api.proposals.service import Proposing
 from api.times import format_ms
 from collector.errors import CurdwrightError
 from dashboards.assets import static_folder
@@ -81,7 +82,12 @@ def batches(
 @router.get("/batches/{batch_id}")
 def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
     """Everything of one batch, as a page that prints."""
-    return _page(request, kitchen, "record", lambda: page_data.record(kitchen, batch_id))
+    proposing: Proposing = request.app.state.proposing
+
+    def data() -> dict[str, Any]:
+        return page_data.record(kitchen, batch_id, proposing.of(batch_id))
+
+    return _page(request, kitchen, "record", data)
 
 
 @router.get("/pair")

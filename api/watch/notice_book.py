@@ -27,8 +27,8 @@ from collector.errors import RecordConflictError, UnknownRecordError
 
 WAITING, SENT, GIVEN_UP = "waiting", "sent", "given up"
 NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT = "notice", "passed", "notice_sent", "acknowledgement"
-# What the watch and the post themselves record: it changes nothing of what is to be watched.
-OWN_KINDS = frozenset({NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT})
+# What the program itself records beside the marks: it changes nothing of what is to be watched.
+OWN_KINDS = frozenset({NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT, "proposal", "dismissal"})
 _SPACE = uuid.UUID("6a0f6c0e-5d0b-4f0b-9a51-6f2b1d1c7a5e")
 
 

@@ -57,7 +57,7 @@ export async function undo(batch, id, list, words) {
 }
 
 /** @param {string} what @param {unknown} error */
-function tellRefusal(what, error) {
+export function tellRefusal(what, error) {
   const todo = error instanceof Refusal ? ` ${error.todo}` : "";
   const why = error instanceof Error ? error.message : String(error);
   toast(`${what} was not recorded: ${why}${todo}`, { label: "Close", press: () => {} }, 60000);

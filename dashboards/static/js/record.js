@@ -9,6 +9,7 @@ import { calibrated } from "./figures.js";
 import { Live } from "./live.js";
 import { showConnection } from "./connection.js";
 import { listenForMarks, onMarked } from "./marks.js";
+import { listenForProposals, onAnswered } from "./proposals.js";
 import { flush, record } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { attempt, field, numberOf } from "./forms.js";
@@ -135,13 +136,15 @@ if (print) print.addEventListener("click", () => window.print());
 
 rememberParts();
 listenForMarks(document);
+listenForProposals(document);
 onMarked(refreshSoon);
+onAnswered(refreshSoon);
 fitObservation();
 flush();
 const live = new Live(facts.position, {
   onState: showConnection,
   onEvent: (name, data) => {
-    if (name === "mark") refreshSoon();
+    if (name === "mark" || name === "proposal") refreshSoon();
     else if (name === "reset" && feed) feed.load();
     else if (name === "reading" && feed && batch.live && data.series === batch.probe && data.quality === "good") {
       const value = calibrated(data);

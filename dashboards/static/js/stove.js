@@ -6,6 +6,7 @@ import { Card } from "./card.js";
 import { Live } from "./live.js";
 import { showConnection } from "./connection.js";
 import { listenForMarks, onMarked, showWaiting } from "./marks.js";
+import { listenForProposals, onAnswered } from "./proposals.js";
 import { flush, onOutbox } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { plotsOffered } from "./curve_slot.js";
@@ -86,7 +87,7 @@ function refreshSoon() {
 /** @param {string} name @param {any} data */
 function onEvent(name, data) {
   if (name === "reading") cards.forEach((card) => card.take(data));
-  else if (name === "mark") refreshSoon();
+  else if (name === "mark" || name === "proposal") refreshSoon();
   else if (name === "alarm") showNotice(data);
   else if (name === "reset") {
     missed = true;
@@ -124,10 +125,11 @@ function tick() {
 rememberParts();
 mountCards();
 listenForMarks(document);
-onMarked((batch) => {
+listenForProposals(document);
+[onMarked, onAnswered].forEach((told) => told((batch) => {
   hushNotices(batch);
   refreshSoon();
-});
+}));
 onOutbox(() => { showWaiting(); if (live.state === "lost") showConnection("lost"); });
 watchShift();
 watchKey();

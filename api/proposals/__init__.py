@@ -1,0 +1,1 @@
+"""Marks that the detector suggests: recorded, accepted, dismissed."""
