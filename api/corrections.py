@@ -26,6 +26,8 @@ UNCHECKED_U_K = 0.5 / math.sqrt(3.0)
 CHECKED_U_K = 0.1
 UNCHECKED_SCALE_FRACTION = 0.001
 ICE_POINT_DEGC = 0.0
+# A series counts as silent after this, unless the maker has said another time (common practice).
+STALE_AFTER_S = 30.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,11 +18,12 @@ from pydantic import Field, ValidationError
 from collector.config_example import EXAMPLE
 from collector.config_faults import cross_faults, fault_lines
 from collector.config_instruments import Broker, SerialLine, Topic
-from collector.config_sections import Forward, Kitchen, Replay, Section, SimulatedPot, Store
+from collector.config_sections import Alarms, Forward, Kitchen, Replay, Section, SimulatedPot, Store
 from collector.errors import ConfigError
 
 __all__ = [
     "EXAMPLE",
+    "Alarms",
     "Broker",
     "Config",
     "Forward",
@@ -45,6 +46,7 @@ class Config(Section):
     Attributes:
         kitchen: The place.
         store: Where readings are kept.
+        alarms: When an alarm is raised.
         serial: Serial ports.
         mqtt: Brokers with their topics.
         replay: Files that are played again.
@@ -56,6 +58,7 @@ class Config(Section):
 
     kitchen: Kitchen = Kitchen()
     store: Store = Store()
+    alarms: Alarms = Alarms()
     serial: Annotated[tuple[SerialLine, ...], Field(strict=False)] = ()
     mqtt: Annotated[tuple[Broker, ...], Field(strict=False)] = ()
     replay: Annotated[tuple[Replay, ...], Field(strict=False)] = ()

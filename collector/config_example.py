@@ -16,6 +16,15 @@ room_temperature_degc = 21
 kind = "sqlite"
 file = "readings.sqlite3"         # inside the data folder
 
+[alarms]
+lead_s = 60                       # how long before a target is reached it is told
+over_target_k = 2.0               # how far over a target the milk may be
+edge_k = 1.0                      # how near the edge of its band a hold is warned of
+silent_h = 12                     # after so long without a reading or a mark: has it ended?
+disk_low_mb = 500                 # the disk of the data folder: the least room in MB, or in
+disk_low_percent = 5              # percent of it, which counts up to ten times the MB
+forward_behind_min = 10           # how old what the central engine has not taken may be
+
 [[serial]]                        # one for each port
 port = "/dev/serial/by-id/usb-bench-scale-0001"   # required
 series = "north/scale"            # required

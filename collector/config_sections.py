@@ -81,6 +81,18 @@ class Kitchen(Section):
         return zone
 
 
+class Alarms(Section):
+    """When an alarm is raised, where the maker may choose."""
+
+    lead_s: float = Field(default=60.0, gt=0, le=3600)
+    over_target_k: float = Field(default=2.0, ge=0.5, le=20)
+    edge_k: float = Field(default=1.0, ge=0.2, le=10)
+    silent_h: float = Field(default=12.0, ge=1, le=168)
+    disk_low_mb: float = Field(default=500.0, ge=50, le=100_000)
+    disk_low_percent: float = Field(default=5.0, ge=0, le=50)
+    forward_behind_min: float = Field(default=10.0, ge=2, le=10_080)
+
+
 class Store(Section):
     """Where readings are kept."""
 

@@ -169,6 +169,7 @@ class IngredientTable:
         allergen_words: Phrases that give an allergen away in any name, by group.
         refused: Phrases, all of whose words in a name refuse it, with the reason.
         process: Cautions that belong to any curd.
+        foam_degc: Where milk of an ingredient that isn't in the table may foam over [degC].
     """
 
     ingredients: Mapping[str, Ingredient]
@@ -177,3 +178,4 @@ class IngredientTable:
     allergen_words: Mapping[str, tuple[str, ...]]
     refused: tuple[Remark, ...]
     process: tuple[Remark, ...]
+    foam_degc: float

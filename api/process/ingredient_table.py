@@ -88,6 +88,7 @@ def _table(data: dict[str, Any]) -> IngredientTable:
             Remark(entry["hazard"], entry["text"], *_cited(entry, sources))
             for entry in data["process"]
         ),
+        foam_degc=foam_degc,
     )
 
 

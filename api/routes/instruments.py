@@ -10,7 +10,7 @@ from fastapi import APIRouter, Response
 from api import views
 from api.answers import Json
 from api.checking import check_body
-from api.corrections import Corrections, canonical_unit
+from api.corrections import STALE_AFTER_S, Corrections, canonical_unit
 from api.instrument_schemas import CheckBody, InstrumentBody
 from api.kitchen import Kitchen, KitchenHere
 from api.times import format_ms
@@ -20,7 +20,7 @@ from collector.units import difference_to_kelvin, kind_of, to_canonical
 
 router = APIRouter(prefix="/v1/instruments", tags=["instruments"])
 
-STALE_AFTER_S = 30.0
+
 
 
 @router.get("", summary="Every instrument with its latest reading")

@@ -19,7 +19,7 @@ from api.watch.crossing import Crossing, Direction, Pursuit
 from api.watch.finding import Finding
 from api.watch.holding import HoldWatch
 from api.watch.recent import Reader, Recent
-from api.watch.targets import Watched, watched_targets
+from api.watch.targets import Watched, target_cause, watched_targets
 from api.watch.wording import Telling, hold_words, target_words
 from collector.readings import Reading
 
@@ -230,7 +230,7 @@ class BatchWatch:
         words = target_words(watched, crossing, telling, ready=self._ready(watched, crossing))
         return Finding(
             self.batch.id,
-            f"{self.batch.id}/{watched.target.key}/{watched.said}/{crossing.direction}",
+            target_cause(self.batch.id, watched, crossing.direction),
             "target",
             crossing.at_s,
             words,

@@ -76,6 +76,17 @@ def watched_targets(batch: Batch) -> list[Watched]:
     ]
 
 
+def target_cause(batch_id: str, watched: Watched, direction: str) -> str:
+    """Return what tells one crossing of a target from all others.
+
+    Args:
+        batch_id: The batch.
+        watched: The target.
+        direction: "rising" or "falling".
+    """
+    return f"{batch_id}/{watched.target.key}/{watched.said}/{direction}"
+
+
 def _watched(
     batch: Batch,
     target: Target,
