@@ -4,31 +4,48 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from api import views
-from api.analysis.gather import Gatherer, PlacedCurve
+from api.aligning import Axis, aligned_batch, curve_json
+from api.analysis.gather import Gatherer
 from api.analysis.whole import analysis
-from api.batch_facts import facts_from, facts_of, result_of
+from api.batch_facts import facts_from, facts_of
 from api.kitchen import Kitchen
-from api.process.alignment import (
-    Align,
-    Aligned,
-    aligned_on_temperature,
-    aligned_on_time,
-    aligned_per_kg,
-)
+from api.process.alignment import Align
 from api.process.comparison import Difference, Fact, Group, compare, standing_out
 from api.process.effects import Effect, effect_of
 from api.process.quantities import NotShown, Quantity, Result
-from api.process.thinning import thin
 from api.records.batches import Batch
-from api.times import format_s
 from collector.errors import RecordError
 
-CURVE_POINTS = 400
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A batch with its analysis and what can be said of it."""
+
+    batch: Batch
+    computed: Mapping[str, Any]
+    facts: Sequence[Fact]
+
+
+def told(kitchen: Kitchen, batch_ids: Sequence[str]) -> list[Told]:
+    """Return batches with their analyses, in the order given.
+
+    Args:
+        kitchen: The open kitchen.
+        batch_ids: Each once.
+
+    Raises:
+        UnknownRecordError: There is no such batch.
+    """
+    found = []
+    for batch_id in batch_ids:
+        batch = kitchen.journal.batch(batch_id)
+        computed = analysis(kitchen, batch_id)
+        found.append(Told(batch, computed, facts_from(batch, computed)))
+    return found
 
 
 def comparison(
@@ -47,25 +64,27 @@ def comparison(
         RecordError: Fewer than two, or one of them twice.
     """
     _check(batch_ids)
-    batches = [kitchen.journal.batch(batch_id) for batch_id in batch_ids]
-    computed = [analysis(kitchen, batch.id) for batch in batches]
-    facts = [facts_from(batch, one) for batch, one in zip(batches, computed, strict=True)]
+    return side_by_side(kitchen, told(kitchen, batch_ids), Axis(align, temperature_degc))
+
+
+def side_by_side(kitchen: Kitchen, chosen: Sequence[Told], axis: Axis) -> dict[str, Any]:
+    """Return the same of batches whose analyses are at hand.
+
+    Args:
+        kitchen: The open kitchen.
+        chosen: At least one.
+        axis: What the curves have in common.
+    """
     gatherer = Gatherer.of(kitchen)
-    differences = [
-        (batch, compare(facts[0], other))
-        for batch, other in zip(batches[1:], facts[1:], strict=True)
-    ]
+    differences = [(other.batch, compare(chosen[0].facts, other.facts)) for other in chosen[1:]]
     return {
-        "align": str(align),
-        "temperature": {"value": temperature_degc, "unit": "degC"}
-        if align is Align.TEMPERATURE
+        "align": str(axis.align),
+        "temperature": {"value": axis.temperature_degc, "unit": "degC"}
+        if axis.align is Align.TEMPERATURE
         else None,
-        "batches": [views.batch_line(batch) for batch in batches],
-        "curves": [
-            _curve(gatherer, batch, one, align, temperature_degc)
-            for batch, one in zip(batches, computed, strict=True)
-        ],
-        "figures": _figures(facts),
+        "batches": [views.batch_line(one.batch) for one in chosen],
+        "curves": [_curve(gatherer, one, axis) for one in chosen],
+        "figures": _figures([one.facts for one in chosen]),
         "differences": [
             {"batch": batch.id, **_difference(one)} for batch, found in differences for one in found
         ],
@@ -92,8 +111,23 @@ def effects(
         RecordError: A batch stands twice.
     """
     _check([*first_ids, *second_ids])
-    first = [facts_of(kitchen, batch_id) for batch_id in first_ids]
-    second = [facts_of(kitchen, batch_id) for batch_id in second_ids]
+    ways = [
+        [facts_of(kitchen, batch_id) for batch_id in batch_ids]
+        for batch_ids in (first_ids, second_ids)
+    ]
+    found = effects_of(ways[0], ways[1])
+    return {"first": list(first_ids), "second": list(second_ids), "effects": found}
+
+
+def effects_of(
+    first: Sequence[Sequence[Fact]], second: Sequence[Sequence[Fact]]
+) -> list[dict[str, Any]]:
+    """Return the effect of a second way of working on each figure that both ways tell.
+
+    Args:
+        first: What can be said of each batch of the first way.
+        second: Likewise of the second.
+    """
     found = []
     for group, name in dict.fromkeys((f.group, f.name) for facts in first for f in facts):
         values = [_values(facts, group, name) for facts in (first, second)]
@@ -102,7 +136,7 @@ def effects(
             continue
         effect = effect_of([v for v, _ in values[0]], [v for v, _ in values[1]], units.pop())
         found.append({"group": str(group), "name": name, **_effect(effect)})
-    return {"first": list(first_ids), "second": list(second_ids), "effects": found}
+    return found
 
 
 def _check(batch_ids: Sequence[str]) -> None:
@@ -114,49 +148,8 @@ def _check(batch_ids: Sequence[str]) -> None:
         )
 
 
-def _curve(
-    gatherer: Gatherer,
-    batch: Batch,
-    computed: Mapping[str, Any],
-    align: Align,
-    temperature_degc: float,
-) -> dict[str, Any]:
-    placed = gatherer.curve(batch, "milk")
-    if not isinstance(placed, PlacedCurve):
-        return {"batch": batch.id, **views.not_shown(placed.why)}
-    heat_ms = batch.first_ms("heat")
-    zero_s = heat_ms / 1000.0 if heat_ms is not None else float(placed.curve.time_s[0])
-    aligned: Aligned | NotShown
-    if align is Align.TEMPERATURE:
-        aligned = aligned_on_temperature(placed.curve, temperature_degc)
-    elif align is Align.PER_KG:
-        mass = _milk(computed)
-        aligned = (
-            mass if isinstance(mass, NotShown) else aligned_per_kg(placed.curve, zero_s, mass.value)
-        )
-    else:
-        aligned = aligned_on_time(placed.curve, zero_s)
-    if isinstance(aligned, NotShown):
-        return {"batch": batch.id, **views.not_shown(aligned.why)}
-    kept = thin(np.rint(aligned.x * 1000.0).astype(np.int64), aligned.value, CURVE_POINTS)
-    return {
-        "batch": batch.id,
-        "series": placed.series,
-        "zero_at": format_s(aligned.zero_s),
-        "zero": "the heat" if heat_ms is not None else "the first reading",
-        "x_unit": aligned.x_unit,
-        "unit": "degC",
-        "points": np.stack([aligned.x[kept], aligned.value[kept]], axis=1).tolist(),
-    }
-
-
-def _milk(computed: Mapping[str, Any]) -> Result:
-    streams = {one["stream"]: one for one in computed["balance"].get("streams") or []}
-    for kind in ("measured", "reconciled"):
-        found = result_of((streams.get("milk") or {}).get(kind))
-        if isinstance(found, Quantity) and found.value > 0.0:
-            return found
-    return NotShown("nobody weighed the milk")
+def _curve(gatherer: Gatherer, one: Told, axis: Axis) -> dict[str, Any]:
+    return curve_json(one.batch, aligned_batch(gatherer, one.batch, lambda: one.computed, axis))
 
 
 def _figures(facts: Sequence[Sequence[Fact]]) -> list[dict[str, Any]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from typing import Any
 
 import numpy as np
@@ -174,3 +176,90 @@ def test_too_few_batches_of_a_way_give_the_reason_in_place_of_an_effect(site: An
 
     assert found
     assert all("too few" in one["difference"]["why"] for one in found)
+
+
+def good(site: Any, senml: Any, number: int, rate_k_per_s: float, **batch: Any) -> str:
+    """Make a closed batch that set."""
+    made = heat(site, senml, f"pot{number}/milk", rate_k_per_s, pot="North", **batch)
+    site.post(f"/v1/batches/{made}/observations", quantity="outcome", text="set")
+    site.post(f"/v1/batches/{made}/events", kind="end", at="2026-03-02T07:30:00Z")
+    return made
+
+
+def band(site: Any, batch: str, **query: Any) -> dict[str, Any]:
+    answer = site.client.get("/v1/compare/band", params={"batch": batch, **query})
+    assert answer.status_code == 200, answer.text
+    found: dict[str, Any] = answer.json()
+    return found
+
+
+def test_the_band_of_the_good_batches_runs_from_the_lowest_to_the_highest(
+    site: Any, senml: Any
+) -> None:
+    rates = (0.05, 0.08, 0.06)
+    chosen = [good(site, senml, number, rate) for number, rate in enumerate(rates)]
+    weak = heat(site, senml, "pot8/milk", 0.01, pot="North")
+    site.post(f"/v1/batches/{weak}/observations", quantity="outcome", text="weak")
+    site.post(f"/v1/batches/{weak}/events", kind="end", at="2026-03-02T07:30:00Z")
+    new = heat(site, senml, "pot9/milk", 0.07, pot="North")
+
+    found = band(site, new)
+
+    assert {one["id"] for one in found["batches"]} == set(chosen)
+    assert found["alike"] == "pot North, without a recipe"
+    assert "lowest, median and highest of 3 batches" in found["method"]
+    x, low, middle, high, count = np.array(found["points"]).T
+    for column, rate in ((low, 0.05), (middle, 0.06), (high, 0.08)):
+        assert np.interp(300.0, x, column) == pytest.approx(20 + 300 * rate, abs=0.02)
+    assert set(count.tolist()) == {3.0}
+
+
+def test_without_two_good_batches_the_band_says_how_many_there_are(site: Any, senml: Any) -> None:
+    good(site, senml, 1, 0.05)
+    new = heat(site, senml, "pot9/milk", 0.07, pot="North")
+
+    found = band(site, new)
+
+    assert found["status"] == "not shown"
+    assert found["why"].startswith("1 batch like it with the outcome")
+    assert site.client.get("/v1/compare/band", params={"batch": "x"}).status_code == 404
+
+
+def test_curves_carry_their_marks_on_the_common_axis(site: Any, senml: Any) -> None:
+    first = heat(site, senml, "north/milk", 0.04, name="North")
+    second = heat(site, senml, "south/milk", 0.08, name="South")
+    site.post(f"/v1/batches/{first}/events", kind="boil", at="2026-03-02T07:10:00Z")
+    mass = {"value": 6, "unit": "kg"}
+    for batch in (first, second):
+        site.post(f"/v1/batches/{batch}/weighings", stream="milk", mass=mass)
+
+    marks = compared(site, first, second)["curves"][0]["marks"]
+    assert [(one["kind"], one["x"]) for one in marks] == [("heat", 0.0), ("boil", 600.0)]
+    per_kg = compared(site, first, second, align="per_kg")["curves"][0]["marks"]
+    assert per_kg[1]["x"] == pytest.approx(100.0)
+
+
+def test_the_table_has_a_line_for_each_figure_of_each_batch(site: Any) -> None:
+    first, second = pair(site)
+    query = {"batch": [first, second], "format": "csv"}
+
+    answer = site.client.get("/v1/compare", params=query)
+
+    assert answer.headers["content-type"].startswith("text/csv")
+    assert "attachment" in answer.headers["content-disposition"]
+    rows = list(csv.DictReader(io.StringIO(answer.text)))
+    [block] = [r for r in rows if r["figure"] == "block" and r["batch"] == second]
+    assert float(block["value"]) == 1.40
+    assert block["unit"] == "kg"
+    assert float(block["less the first"]) == pytest.approx(-0.15)
+    assert block["larger than its uncertainty"] == "yes"
+
+
+def test_a_name_that_looks_like_a_formula_stays_text_in_the_table(site: Any) -> None:
+    first = site.make(name="=1+1")
+    second = site.make(name="Tuesday")
+    query = {"batch": [first, second], "format": "csv"}
+
+    rows = list(csv.DictReader(io.StringIO(site.client.get("/v1/compare", params=query).text)))
+
+    assert {r["batch name"] for r in rows} == {"'=1+1", "Tuesday"}
