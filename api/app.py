@@ -15,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api.access import Access, Gate, own_names, read_or_make_token
 from api.closing import seal_what_was_left
+from api.hands_free.buttons import Buttons
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
 from api.problems import install
@@ -85,6 +86,7 @@ def create_app(
     app.state.post = Post(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
+    app.state.buttons = Buttons(kitchen, app.state.post)
     install(app)
     for module in (
         *(readings, instruments, lists, batches, proposals, analysis, records, plan, compare),
@@ -114,6 +116,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.watch.run(), name="watch"),
         asyncio.create_task(app.state.post.run(), name="post"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),
+        asyncio.create_task(app.state.buttons.run(), name="buttons"),
         asyncio.create_task(_tidy(app.state.kitchen), name="tidy"),
     ]
     try:

@@ -54,7 +54,8 @@ def reading_of(said: Said, now_ms: int) -> Reading:
         now_ms: The time of arrival [ms since 1970 UTC].
 
     Returns:
-        A good or suspect reading of a number; a bad one, with what was said, of anything else.
+        A good or suspect reading of a number, or of a boolean as 0 or 1; a bad one, with what was
+        said, of anything else.
     """
     time_ms, source, doubts = _time(said.time, now_ms)
     value, unit, unit_doubt = _in_primary_unit(said)
@@ -62,6 +63,8 @@ def reading_of(said: Said, now_ms: int) -> Reading:
         doubts.append(unit_doubt)
     quality = Quality.SUSPECT if doubts else Quality.GOOD
     number = float(value) if value is not None else None
+    if isinstance(said.other, bool):
+        number = float(said.other)
     if number is None or not math.isfinite(number):
         doubts.insert(0, _no_number(said))
         number, quality = None, Quality.BAD
@@ -117,9 +120,7 @@ def _in_primary_unit(said: Said) -> tuple[Decimal | None, str, str]:
 
 
 def _no_number(said: Said) -> str:
-    if isinstance(said.other, bool):
-        return f"not a number: boolean {str(said.other).lower()}"
-    if said.other is not None and said.data:
+    if isinstance(said.other, str) and said.data:
         raw = base64.urlsafe_b64decode(said.other + "=" * (-len(said.other) % 4))
         return f"not a number: {len(raw)} bytes of data, {raw[:16].hex(' ')}"
     if said.other is not None:

@@ -95,7 +95,7 @@ def test_a_moving_sensor_and_its_resolved_form() -> None:
     assert _plain(_parse(pack)) == [(_WIRE, unit, at, value) for unit, at, value in resolved]
 
 
-def test_text_boolean_and_data_values_are_kept_as_what_was_said() -> None:
+def test_text_and_data_are_kept_as_what_was_said_and_a_boolean_is_0_or_1() -> None:
     # Section 5.1.5; the data are the four bytes 68 69 20 0a (computed).
     pack = [
         {"bn": f"{_WIRE}:", "n": "temp", "u": "Cel", "v": 23.1},
@@ -106,10 +106,11 @@ def test_text_boolean_and_data_values_are_kept_as_what_was_said() -> None:
     temp, label, is_open, data = _parse(pack)
     assert (temp.series, temp.value, temp.quality) == (f"{_WIRE}:temp", 23.1, Quality.GOOD)
     assert (label.series, label.reason) == (f"{_WIRE}:label", "not a number: text 'Machine Room'")
-    assert (is_open.series, is_open.reason) == (f"{_WIRE}:open", "not a number: boolean false")
+    assert (is_open.series, is_open.value, is_open.unit) == (f"{_WIRE}:open", 0.0, "")
+    assert is_open.quality is Quality.GOOD
     assert data.series == f"{_WIRE}:nfv-reader"
     assert data.reason == "not a number: 4 bytes of data, 68 69 20 0a"
-    for reading in (label, is_open, data):
+    for reading in (label, data):
         assert (reading.value, reading.quality) == (None, Quality.BAD)
 
 

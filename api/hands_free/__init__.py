@@ -1,0 +1,1 @@
+"""Buttons, batches that begin by themselves, weighings that a scale offers."""
