@@ -3,12 +3,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from http import HTTPStatus
 from typing import Annotated, Any
 
 from fastapi import APIRouter, FastAPI, Query, Request
-from fastapi.responses import HTMLResponse
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
@@ -16,22 +13,11 @@ from starlette.types import Scope
 from api import page_data
 from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
-from api.problems import status_of
 from api.proposals.service import Proposing
-from api.times import format_ms
-from collector.errors import CurdwrightError
+from api.routes.page_answer import page_answer
 from dashboards.assets import static_folder
-from dashboards.render import render
 
 router = APIRouter(include_in_schema=False)
-
-_HEADERS = {
-    "Cache-Control": "no-store",
-    "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; base-uri 'none'; "
-    "object-src 'none'; form-action 'self'; frame-ancestors 'none'",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-}
 
 
 class _OwnFiles(StaticFiles):
@@ -59,7 +45,7 @@ def stove(request: Request, kitchen: KitchenHere) -> Response:
     def data() -> dict[str, Any]:
         return page_data.stove(kitchen, request.scope, live_holds)
 
-    return _page(request, kitchen, "stove", data)
+    return page_answer(request, kitchen, "stove", data)
 
 
 @router.get("/batches")
@@ -76,7 +62,7 @@ def batches(
     def data() -> dict[str, Any]:
         return page_data.batches(kitchen, words=q, state=state, after=after, limit=limit)
 
-    return _page(request, kitchen, "batches", data)
+    return page_answer(request, kitchen, "batches", data)
 
 
 @router.get("/batches/{batch_id}")
@@ -87,38 +73,10 @@ def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
     def data() -> dict[str, Any]:
         return page_data.record(kitchen, batch_id, proposing.of(batch_id))
 
-    return _page(request, kitchen, "record", data)
+    return page_answer(request, kitchen, "record", data)
 
 
 @router.get("/pair")
 def pair(request: Request, kitchen: KitchenHere) -> Response:
     """Where a phone or a tablet is paired; it tells nothing of the kitchen."""
-    return _page(request, kitchen, "pair", lambda: {"kitchen": {"name": "Curdwright"}})
-
-
-def _page(
-    request: Request, kitchen: KitchenHere, page: str, gather: Callable[[], dict[str, Any]]
-) -> Response:
-    """Return a page, or the problem page where its data can't be had."""
-    place = kitchen.config.kitchen
-    common: dict[str, Any] = {
-        "kitchen": {"name": place.name, "zone": place.zone},
-        "now": format_ms(kitchen.now_ms()),
-        "units": {
-            "temperature": request.cookies.get("curdwright_temperature"),
-            "mass": request.cookies.get("curdwright_mass"),
-        },
-    }
-    try:
-        return HTMLResponse(render(page, {**common, **gather()}), headers=_HEADERS)
-    except CurdwrightError as error:
-        status = status_of(error)
-        said = {
-            "title": HTTPStatus(status).phrase,
-            "detail": error.what,
-            "where": error.where,
-            "do": error.do,
-        }
-        return HTMLResponse(
-            render("problem", {**common, "problem": said}), status, headers=_HEADERS
-        )
+    return page_answer(request, kitchen, "pair", lambda: {"kitchen": {"name": "Curdwright"}})
