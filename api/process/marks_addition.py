@@ -16,6 +16,7 @@ from api.process.marks_look import Look, line_through
 from api.process.pour_score import DROP, NOISE_BELIEF, score
 from api.process.pour_search import USUAL_POUR_S, USUAL_SPREAD, Lag, grid, slope_change
 from api.process.pour_trend import Candidates, correlated, fit_trend, pour_columns
+from api.process.smoothing import middle_of
 
 # Where the milk before a pour is looked for: the end of a stretch, and its length [s before now].
 _BASES_S = ((20.0, 25.0), (35.0, 40.0), (55.0, 60.0), (75.0, 60.0), (95.0, 60.0))
@@ -130,7 +131,7 @@ def find_pour(look: Look, lag: Lag, fall: Fall, earliest_s: float) -> Dip | None
     before = (look.time_s > start_s - 60.0) & (look.time_s < start_s)
     early = (look.time_s > start_s - 12.0) & (look.time_s < start_s + 10.0)
     last = look.latest(_LAST_S)
-    fallen_k = float(np.median(look.value[early]) - last.mean()) if early.any() else 0.0
+    fallen_k = middle_of(look.value[early]) - float(last.mean()) if early.any() else 0.0
     return Dip(
         start_s=start_s,
         end_s=start_s + duration_s,

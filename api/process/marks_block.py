@@ -18,6 +18,7 @@ from api.process.marks_confidence import confidence
 from api.process.marks_look import line_through
 from api.process.marks_series import display_step
 from api.process.marks_settings import MarkSettings, Proposal
+from api.process.smoothing import middle_of
 
 LOOK_S, BIN_S = 1200.0, 10.0
 CORE_LAGS_S = (30.0, 80.0, 200.0, 500.0)
@@ -92,8 +93,8 @@ def core_look(
     thin_s = np.add.reduceat(time_s, starts) / count
     thin = np.add.reduceat(value, starts) / count
     third = np.diff(thin, n=3)
-    white = float(np.median(np.abs(third))) / (0.6745 * math.sqrt(20.0)) if third.size > 4 else 0.05
-    usual = float(np.median(count))
+    white = middle_of(np.abs(third)) / (0.6745 * math.sqrt(20.0)) if third.size > 4 else 0.05
+    usual = middle_of(count)
     noise_k = max(white, step_k / math.sqrt(12.0 * usual), 0.005)
     return CoreLook(now_s, thin_s, thin, noise_k, step_k)
 
@@ -116,7 +117,7 @@ def step_block(
     """
     if core is None or core.time_s.size < 4:
         return state, []
-    state = replace(state, hottest_degc=max(state.hottest_degc, float(np.median(core.value[-4:]))))
+    state = replace(state, hottest_degc=max(state.hottest_degc, middle_of(core.value[-4:])))
     found = []
     if state.chill_s is None and state.hottest_degc > settings.cold_degc + 10.0:
         said = find_chill(core, settings)

@@ -17,6 +17,7 @@ from api.process.marks_look import Look
 from api.process.marks_settings import MarkSettings, Proposal
 from api.process.marks_state import PotState
 from api.process.pour_search import Lag
+from api.process.smoothing import middle_of
 
 # Warming up to the room is slower than this, a hob under any usual pot faster (computed for
 # 0.5 to 60 kg).
@@ -102,7 +103,7 @@ def find_onset(look: Look, lag: Lag) -> Onset | None:
     time_s, value = look.time_s, look.value
     if time_s.size < 6 or time_s[-1] - time_s[0] < 25.0:
         return None
-    ahead_k = float(look.latest(10.0).mean() - np.median(value))
+    ahead_k = float(look.latest(10.0).mean()) - middle_of(value)
     if ahead_k < 2.0 * look.noise_k + 0.15:
         return None
     starts = np.arange(max(-150.0, float(time_s[0]) + 8.0), -4.0, 3.0)

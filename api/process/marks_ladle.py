@@ -15,6 +15,7 @@ from api.process.marks_confidence import confidence
 from api.process.marks_scale import MassLook, spread_of
 from api.process.marks_settings import Proposal
 from api.process.marks_state import HOT_DEGC, PotState
+from api.process.smoothing import middle_of
 
 # Before this the mass is taken as it was before the ladle [s before now].
 _BASE_S, _RECENT_S = (-240.0, -75.0), 12.0
@@ -85,9 +86,9 @@ def _weighed(state: PotState, mass: MassLook) -> PotState:
     recent, calm = mass.between(-20.0, 0.0), mass.between(-150.0, -60.0)
     lowest, steady = state.lowest_kg, state.steady_kg
     if recent.size > 1 and state.heat_s is not None:
-        lowest = min(lowest, float(np.median(recent)))
+        lowest = min(lowest, middle_of(recent))
     if calm.size > 3:
-        steady = float(np.median(calm))
+        steady = middle_of(calm)
     return replace(state, lowest_kg=lowest, steady_kg=steady)
 
 
@@ -116,8 +117,8 @@ def find_ladle(look: MassLook, lid_kg: float) -> Ladled | None:
     base, recent = look.between(*_BASE_S), look.between(-_RECENT_S, 0.0)
     if base.size < 8 or recent.size < 2:
         return None
-    before_kg, spread_kg = float(np.median(base)), spread_of(base, look.step_kg)
-    gone_kg = before_kg - float(np.median(recent))
+    before_kg, spread_kg = middle_of(base), spread_of(base, look.step_kg)
+    gone_kg = before_kg - middle_of(recent)
     if gone_kg < max(
         _LEAST_FRACTION * before_kg, _LEAST_SPREADS * spread_kg, _LEAST_STEPS * look.step_kg
     ):
@@ -152,6 +153,6 @@ def _falls(look: MassLook, before_kg: float, spread_kg: float) -> list[tuple[int
             break
         if index and later.max() < level - least_kg:
             settled = look.mass_kg[index + 1 : index + 4]
-            falls.append((index, level - float(np.median(settled))))
-            level = float(np.median(settled))
+            falls.append((index, level - middle_of(settled)))
+            level = middle_of(settled)
     return falls

@@ -17,6 +17,7 @@ from api.process.marks_bend import bends, find_bend
 from api.process.marks_confidence import confidence
 from api.process.marks_scale import MassLook
 from api.process.marks_settings import Proposal
+from api.process.smoothing import middle_of
 
 LEAST_SPREADS, LEAST_STEPS, LEAST_KG = 6.0, 5.0, 0.003
 LEAST_LOG_ODDS = 10.0
@@ -70,7 +71,7 @@ def find_press(mass: MassLook) -> Proposal | None:
     time_s, value, loaded = _since_loading(mass)
     if time_s.size < LEAST_READINGS:
         return None
-    ahead_kg = float(np.mean(value[-2:]) - np.median(value[:3]))
+    ahead_kg = float(np.mean(value[-2:])) - middle_of(value[:3])
     noise_kg = max(_noise_of(value), mass.step_kg / 3.46, 1e-4)
     least_kg = max(LEAST_SPREADS * noise_kg, LEAST_STEPS * mass.step_kg, LEAST_KG)
     if abs(ahead_kg) < least_kg or (ahead_kg < 0.0 and not loaded):
@@ -90,7 +91,7 @@ def find_press(mass: MassLook) -> Proposal | None:
     run = time_s > bend.at_s
     if np.count_nonzero(run) < LEAST_READINGS or not _gradual(value[run], ahead_kg):
         return None
-    interval_s = float(np.median(np.diff(time_s)))
+    interval_s = middle_of(np.diff(time_s))
     why = f"{abs(ahead_kg):.3f} kg of whey ran within {-bend.at_s:.0f} s."
     sure = confidence("press", bend.log_odds)
     u_s = math.hypot(bend.u_s, 0.3 * interval_s, U_START_S)
@@ -103,7 +104,7 @@ def _since_loading(mass: MassLook) -> tuple[Floats, Floats, bool]:
     if value.size < 3:
         return time_s, value, False
     change = np.abs(np.diff(value))
-    usual_kg = max(float(np.median(change)), mass.step_kg / 3.46, 1e-4)
+    usual_kg = max(middle_of(change), mass.step_kg / 3.46, 1e-4)
     abrupt = np.flatnonzero(change > max(_STEP_SPREADS * usual_kg, 0.02))
     later = [one for one in abrupt.tolist() if change[one] > _STEP_SHARE * _after(value, one)]
     if not later:
@@ -123,7 +124,7 @@ def _noise_of(value: Floats) -> float:
     if value.size < 5:
         return 0.0
     bent = value[2:] - 2.0 * value[1:-1] + value[:-2]
-    return float(np.median(np.abs(bent))) / (0.6745 * math.sqrt(6.0))
+    return middle_of(np.abs(bent)) / (0.6745 * math.sqrt(6.0))
 
 
 def _gradual(value: Floats, ahead_kg: float) -> bool:

@@ -13,6 +13,7 @@ import numpy as np
 
 from api.process.curves import Floats
 from api.process.marks_series import display_step
+from api.process.smoothing import middle_of
 
 LOOK_S = 300.0
 # A pour brings between a five-hundredth and a third of what is in the pot.
@@ -87,8 +88,8 @@ def spread_of(mass_kg: Floats, step_kg: float) -> float:
     """
     if mass_kg.size == 0:
         return math.inf
-    middle = np.median(mass_kg)
-    return math.hypot(1.4826 * float(np.median(np.abs(mass_kg - middle))), step_kg / 3.46)
+    middle = middle_of(mass_kg)
+    return math.hypot(1.4826 * middle_of(np.abs(mass_kg - middle)), step_kg / 3.46)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +131,7 @@ def mass_gain(look: MassLook, start_s: float, end_s: float) -> Gain | None:
 def _gain(look: MassLook, before: Floats, after: Floats) -> Gain | None:
     if before.size < 3 or after.size < 2:
         return None
-    before_kg, after_kg = float(np.median(before)), float(np.median(after))
+    before_kg, after_kg = middle_of(before), middle_of(after)
     if before_kg <= 0.0:
         return None
     u_kg = 1.25 * math.hypot(
@@ -163,9 +164,9 @@ def find_gain(look: MassLook, earliest_s: float) -> tuple[float, Gain] | None:
             continue
         if not LEAST_GAIN < gain.fraction < LARGEST_GAIN:
             continue
-        middle_kg = float(np.median(before))
+        middle_kg = middle_of(before)
         half = before.size // 2
-        crept_kg = abs(float(np.median(before[:half]) - np.median(before[half:])))
+        crept_kg = abs(middle_of(before[:half]) - middle_of(before[half:]))
         if half < 2 or crept_kg > _CREPT_FRACTION * gain.fraction * middle_kg:
             continue
         if _abrupt(look, middle_kg, gain.fraction * middle_kg, from_s):
@@ -187,7 +188,7 @@ def _abrupt(look: MassLook, before_kg: float, gain_kg: float, from_s: float) -> 
     if not first.size:
         return False
     took_s = float(look.time_s[first[0]] - look.time_s[low[-1]])
-    interval_s = float(np.median(np.diff(look.time_s)))
+    interval_s = middle_of(np.diff(look.time_s))
     return took_s < max(_LID_S, 1.2 * interval_s)
 
 
@@ -206,5 +207,5 @@ def is_growing(look: MassLook) -> bool:
     now, before = look.between(-6.0, 0.0), look.between(-20.0, -12.0)
     if now.size < 2 or before.size < 2:
         return False
-    gain = float(np.median(now) - np.median(before))
-    return gain > max(4.0 * look.step_kg, _GROWING_FRACTION * float(np.median(before)))
+    gain = middle_of(now) - middle_of(before)
+    return gain > max(4.0 * look.step_kg, _GROWING_FRACTION * middle_of(before))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from api.process.curves import Curve, Floats
-from api.process.smoothing import bin_means, noise, smoothing_coefficients
+from api.process.smoothing import bin_means, middle_of, noise, smoothing_coefficients
 
 BEFORE_S = 120.0
 AFTER_S = 200.0
@@ -89,15 +89,15 @@ def _wobble(time_s: Floats, value: Floats) -> float:
     windows = np.lib.stride_tricks.sliding_window_view(value, points)
     weights, _ = smoothing_coefficients(points, 1, points // 2)
     left = np.abs(windows[:, points // 2] - windows @ weights)
-    return float(np.median(left)) / 0.6744897501960817
+    return middle_of(left) / 0.6744897501960817
 
 
 def _spikes(value: Floats, resolution: float, white: float) -> NDArray[np.bool_]:
     if value.size < 7:
         return np.zeros(value.size, dtype=np.bool_)
     windows = np.lib.stride_tricks.sliding_window_view(np.pad(value, 3, mode="edge"), 7)
-    middle = np.median(windows, axis=1)
-    spread = 1.4826 * np.median(np.abs(windows - middle[:, None]), axis=1)
+    middle = np.partition(windows, 3, axis=1)[:, 3]
+    spread = 1.4826 * np.partition(np.abs(windows - middle[:, None]), 3, axis=1)[:, 3]
     limit = np.maximum(6.0 * spread, max(4.0 * resolution, 8.0 * white, 0.3))
     far: NDArray[np.bool_] = np.abs(value - middle) > limit
     return far

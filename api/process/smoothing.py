@@ -101,12 +101,37 @@ def noise(curve: Curve) -> float:
     if len(curve) < 8:
         return 0.0
     third = np.diff(curve.value, n=3)
-    spread = float(np.median(np.abs(third)))
+    spread = middle_of(np.abs(third))
     if spread == 0.0:
         # Mostly equal readings: the median is blind, the trimmed mean square is not.
         clipped = np.minimum(third * third, np.quantile(third * third, 0.9))
         return math.sqrt(float(np.mean(clipped)) / 20.0)
     return spread / (0.6744897501960817 * math.sqrt(20.0))
+
+
+def middle_of(value: Floats) -> float:
+    """Return the median, without the long way round that numpy's takes for short arrays.
+
+    Args:
+        value: No NaN among them [any unit], shape (n,).
+
+    Returns:
+        The median, NaN of nothing [unit of the values].
+
+    Source:
+        Definition.
+
+    Example:
+        >>> middle_of(np.array([3.0, 1.0, 2.0])), middle_of(np.array([4.0, 1.0, 2.0, 3.0]))
+        (2.0, 2.5)
+    """
+    half = value.size // 2
+    if value.size == 0:
+        return math.nan
+    if value.size % 2:
+        return float(np.partition(value, half)[half])
+    parted = np.partition(value, (half - 1, half))
+    return 0.5 * float(parted[half - 1] + parted[half])
 
 
 def bin_means(time_s: Floats, value: Floats, width_s: float) -> tuple[Floats, Floats]:
@@ -123,7 +148,7 @@ def bin_means(time_s: Floats, value: Floats, width_s: float) -> tuple[Floats, Fl
     Source:
         Definition.
     """
-    if time_s.size < 3 or float(np.median(np.diff(time_s))) > 0.7 * width_s:
+    if time_s.size < 3 or middle_of(np.diff(time_s)) > 0.7 * width_s:
         return time_s, value
     bins = np.floor((time_s - time_s[0]) / width_s).astype(np.int64)
     _, place, count = np.unique(bins, return_inverse=True, return_counts=True)
