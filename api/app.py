@@ -14,10 +14,12 @@ from fastapi import FastAPI
 from sqlalchemy.exc import SQLAlchemyError
 
 from api.access import Access, Gate, own_names, read_or_make_token
+from api.analysis.outlook import Outlooks
 from api.closing import seal_what_was_left
 from api.hands_free.buttons import Buttons
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
+from api.live.outlooks import OutlookNews
 from api.problems import install
 from api.proposals.service import Proposing
 from api.routes import (
@@ -30,6 +32,7 @@ from api.routes import (
     lists,
     live,
     notices,
+    outlook,
     pages,
     plan,
     proposals,
@@ -83,14 +86,16 @@ def create_app(
     app.state.token = read_or_make_token(kitchen.data_dir / "token")
     app.state.pairing_gate = Gate(10, 60.0, time.monotonic)
     app.state.broadcast = Broadcast(kitchen.readings, kitchen.journal.chains, kitchen.now_ms)
+    app.state.outlooks = Outlooks()
+    app.state.outlook_news = OutlookNews(kitchen, app.state.broadcast, app.state.outlooks)
     app.state.post = Post(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
     app.state.buttons = Buttons(kitchen, app.state.post)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, proposals, analysis, records, plan, compare),
-        *(live, notices, health, access),
+        *(readings, instruments, lists, batches, proposals, analysis, outlook, records),
+        *(plan, compare, live, notices, health, access),
     ):
         app.include_router(module.router)
     pages.mount(app)
@@ -113,6 +118,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     await asyncio.to_thread(_seal, app.state.kitchen)
     tasks = [
         asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
+        asyncio.create_task(app.state.outlook_news.run(), name="outlooks"),
         asyncio.create_task(app.state.watch.run(), name="watch"),
         asyncio.create_task(app.state.post.run(), name="post"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -53,6 +54,69 @@ def chilling_section(scene: Scene) -> dict[str, Any]:
         "forecast": _forecasts(batch, part, bath, rules),
         "notes": ["limits are data with their source; local codes and your authority decide"],
     }
+
+
+@dataclass(frozen=True, slots=True)
+class ChillAhead:
+    """The next limit of a chill.
+
+    Attributes:
+        name: Rule and limit.
+        to_degc: The limit [degC].
+        due_s: By when it has to be reached [s since 1970 UTC].
+        found: When it will be, with a 90 % interval, or why none is said.
+    """
+
+    name: str
+    to_degc: float
+    due_s: float
+    found: Forecast | NotShown
+
+
+def chill_ahead(scene: Scene) -> ChillAhead | NotShown:
+    """Return when the limit that is due next will be reached, if nothing changes.
+
+    Where the readings do not show yet that the core will come down so far, the limit after it.
+
+    Args:
+        scene: What is gathered for the analysis.
+    """
+    batch = scene.batch
+    if not any(binding.place == "block_core" for binding in batch.bindings):
+        return NotShown(NO_PROBE)
+    placed = scene.gatherer.curve(batch, "block_core", until_ms=scene.now_ms + 1)
+    if isinstance(placed, NotShown):
+        return placed
+    due = _due([_judged(scene, placed, rule) for rule in CHILL_RULES])
+    if not due:
+        return NotShown("no limit of a chill is still to come")
+    bath_curve = scene.gatherer.curve(batch, "chill_water", until_ms=scene.now_ms + 1)
+    part, _ = _since_medium(batch, placed.curve, bath_curve)
+    bath = _bath(bath_curve, placed.curve)
+    rows = [
+        ChillAhead(name, to_degc, due_s, forecast(part, to_degc, bath, coverage=0.90))
+        for due_s, name, to_degc in sorted(due)
+    ]
+    return next((one for one in rows if _comes(one.found)), rows[0])
+
+
+def _comes(found: Forecast | NotShown) -> bool:
+    return isinstance(found, Forecast) and math.isfinite(found.latest_s)
+
+
+def _due(rules: list[ChillResult | NotShown]) -> list[tuple[float, str, float]]:
+    """Return the limits that are still to come: due, name, temperature [s, degC]."""
+    return [
+        (
+            found.start.value + leg.limit.within_s,
+            f"{found.rule.name}: to {leg.limit.to_degc:g} degC",
+            leg.limit.to_degc,
+        )
+        for found in rules
+        if not isinstance(found, NotShown) and isinstance(found.start, Quantity)
+        for leg in found.legs
+        if leg.verdict in (Verdict.RUNNING, Verdict.NOT_SHOWN) and not math.isfinite(leg.at_most_s)
+    ]
 
 
 def _judged(scene: Scene, placed: PlacedCurve, rule: ChillRule) -> ChillResult | NotShown:
@@ -165,25 +229,15 @@ def _forecasts(
     """Return when each leg that is still to come will be reached if nothing changes."""
     if not batch.open:
         return []
-    rows = []
-    for found in rules:
-        if isinstance(found, NotShown) or not isinstance(found.start, Quantity):
-            continue
-        for leg in found.legs:
-            if leg.verdict not in (Verdict.RUNNING, Verdict.NOT_SHOWN) or math.isfinite(
-                leg.at_most_s
-            ):
-                continue
-            due_s = found.start.value + leg.limit.within_s
-            rows.append(
-                {
-                    "name": f"{found.rule.name}: to {leg.limit.to_degc:g} degC",
-                    "to_degc": leg.limit.to_degc,
-                    "due_at": format_s(due_s),
-                    **_forecast_json(forecast(part, leg.limit.to_degc, bath), due_s),
-                }
-            )
-    return rows
+    return [
+        {
+            "name": name,
+            "to_degc": to_degc,
+            "due_at": format_s(due_s),
+            **_forecast_json(forecast(part, to_degc, bath), due_s),
+        }
+        for due_s, name, to_degc in _due(rules)
+    ]
 
 
 def _forecast_json(found: Forecast | NotShown, due_s: float) -> dict[str, Any]:

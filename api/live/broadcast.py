@@ -115,6 +115,23 @@ class Broadcast:
                     self.at = end
             await asyncio.sleep(POLL_S)
 
+    @property
+    def has_listeners(self) -> bool:
+        """Whether any page listens."""
+        return bool(self._listeners)
+
+    def tell(self, name: str, data: dict[str, Any], *, chain: str) -> None:
+        """Offer every listener what is neither a reading nor a record; it is never replayed.
+
+        Args:
+            name: Of the event.
+            data: What it says.
+            chain: The batch that it is about.
+        """
+        event = Event(name, _written(name, None, data), chain=chain)
+        for listener in self._listeners:
+            listener.offer(event)
+
     async def _look(self) -> None:
         arrived, entries = await asyncio.to_thread(self._read, self.at, 1000)
         for event in self._events(arrived, entries, self.at):
@@ -207,5 +224,6 @@ class Broadcast:
         return b"event: heartbeat\ndata: " + orjson.dumps(data) + b"\n\n"
 
 
-def _written(name: str, at: Position, data: dict[str, Any]) -> bytes:
-    return f"id: {at}\nevent: {name}\ndata: ".encode() + orjson.dumps(data) + b"\n\n"
+def _written(name: str, at: Position | None, data: dict[str, Any]) -> bytes:
+    head = f"id: {at}\n" if at is not None else ""
+    return f"{head}event: {name}\ndata: ".encode() + orjson.dumps(data) + b"\n\n"

@@ -54,8 +54,9 @@ class Forecast:
 
     Attributes:
         at_s: Best estimate; infinite if it will not be reached [s since 1970 UTC].
-        earliest_s: 2.5 % bound [s since 1970 UTC].
-        latest_s: 97.5 % bound, infinite if it may never be reached [s since 1970 UTC].
+        earliest_s: Lower bound, of 2.5 % unless asked otherwise [s since 1970 UTC].
+        latest_s: Upper bound, of 97.5 % likewise; infinite if it may never be reached [s since
+            1970 UTC].
     """
 
     at_s: float
@@ -94,7 +95,7 @@ def fit_cooling(curve: Curve, ambient: Quantity | None = None) -> NewtonFit | No
 
 
 def forecast(
-    curve: Curve, target_degc: float, ambient: Quantity | None = None
+    curve: Curve, target_degc: float, ambient: Quantity | None = None, *, coverage: float = 0.95
 ) -> Forecast | NotShown:
     """Return when a cooling curve will reach a temperature.
 
@@ -102,9 +103,10 @@ def forecast(
         curve: Readings since the block last changed its surroundings [degC].
         target_degc: Temperature to be reached [degC].
         ambient: Temperature of the surroundings, None if not measured [degC].
+        coverage: How often the interval is to hold the truth [-].
 
     Returns:
-        The moment with a 95 % interval, or why none can be told [s since 1970 UTC].
+        The moment with its interval, or why none can be told [s since 1970 UTC].
 
     Source:
         As `fit_cooling`; quantiles over all constants that the readings allow.
@@ -117,7 +119,7 @@ def forecast(
     total = np.cumsum(share[order])
     earliest, middle, latest = (
         float(moments[order][min(int(np.searchsorted(total, p * total[-1])), moments.size - 1)])
-        for p in (0.025, 0.5, 0.975)
+        for p in ((1.0 - coverage) / 2.0, 0.5, (1.0 + coverage) / 2.0)
     )
     from_s = found.from_s
     return Forecast(from_s + middle, from_s + earliest, from_s + latest)

@@ -156,7 +156,7 @@ def _expected(
     earlier = course.known.taught.batches if course.known.taught is not None else 0
     sources = [course.stretch.name, *course.known.boiling.sources, *course.known.around.sources]
     if earlier:
-        sources.append(f"{earlier} earlier batches of this pot")
+        sources.append(f"{earlier} earlier {'batch' if earlier == 1 else 'batches'} of this pot")
     return Expected(
         max(at_s + middle, floor_s), max(at_s + low, floor_s), max(at_s + high, floor_s),
         "heat balance with loss and evaporation, learnt as it goes", tuple(sources),
