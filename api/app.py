@@ -24,6 +24,7 @@ from api.problems import install
 from api.proposals.service import Proposing
 from api.routes import (
     access,
+    alarms,
     analysis,
     batches,
     compare,
@@ -39,6 +40,7 @@ from api.routes import (
     readings,
     records,
 )
+from api.watch.alarm_watch import AlarmWatch
 from api.watch.post import Post
 from api.watch.watch import Watch
 from collector.errors import CurdwrightError
@@ -90,12 +92,13 @@ def create_app(
     app.state.outlook_news = OutlookNews(kitchen, app.state.broadcast, app.state.outlooks)
     app.state.post = Post(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
+    app.state.alarms = AlarmWatch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
     app.state.buttons = Buttons(kitchen, app.state.post)
     install(app)
     for module in (
         *(readings, instruments, lists, batches, proposals, analysis, outlook, records),
-        *(plan, compare, live, notices, health, access),
+        *(plan, compare, live, notices, alarms, health, access),
     ):
         app.include_router(module.router)
     pages.mount(app)
@@ -120,6 +123,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.broadcast.follow(), name="broadcast"),
         asyncio.create_task(app.state.outlook_news.run(), name="outlooks"),
         asyncio.create_task(app.state.watch.run(), name="watch"),
+        asyncio.create_task(app.state.alarms.run(), name="alarms"),
         asyncio.create_task(app.state.post.run(), name="post"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),
         asyncio.create_task(app.state.buttons.run(), name="buttons"),

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field, model_validator
 
+from api.alarm_schemas import LimitBody
 from api.schemas import (
     Body,
     CoagulantBody,
@@ -96,6 +97,7 @@ class StepBody(Body):
     note: str | None = Field(default=None, max_length=2000)
     target: Target | None = None
     hold: HoldBody | None = None
+    limit: LimitBody | None = None
     mass_ratio: float | None = Field(default=None, gt=0, allow_inf_nan=False)
     stream: Stream | None = None
     masses: list[StreamMass] = Field(default_factory=list, max_length=20)
@@ -229,7 +231,8 @@ class PotBody(Sent):
 class IngredientBody(Sent):
     """The maker's own analysis of an ingredient [fractions of its mass].
 
-    `u_fraction` is the relative standard uncertainty of its figures.
+    `u_fraction` is the relative standard uncertainty of its figures; `foam` the temperature from
+    which on its milk may foam over on its way up.
     """
 
     name: str = Field(min_length=1, max_length=100)
@@ -239,6 +242,7 @@ class IngredientBody(Sent):
     nitrogen_factor: float | None = Field(default=None, gt=0, le=10)
     u_fraction: float | None = Field(default=None, gt=0, le=1)
     allergens: list[str] | None = None
+    foam: Measure | None = None
     source: str | None = Field(default=None, max_length=500)
     note: str | None = Field(default=None, max_length=2000)
 

@@ -22,11 +22,10 @@ from api.process.ingredients import process_cautions
 from api.proposals.schemas import proposal_json
 from api.proposals.standing import Standing, standings
 from api.records.batches import Batch, Binding, Kept
+from api.routes.alarms import open_alarms
 from api.routes.instruments import instruments
-from api.routes.notices import alarm_json, route_json
+from api.routes.notices import route_json
 from api.routes.readings import curve_json
-from api.times import format_ms
-from api.watch.notice_book import NoticeBook
 from api.watch.route_book import RouteBook
 from collector.errors import ProcessError, RecordError, UnitError
 
@@ -36,7 +35,6 @@ MOST_CARDS = 12
 STOVE_POINTS = 500
 RECORD_POINTS = 1200
 _PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
-_ALARMS_FOR_MS = 2 * 3600 * 1000
 _VIEWS = {"event": views.event, "weighing": views.weighing, "observation": views.observation}
 
 
@@ -63,7 +61,7 @@ def stove(kitchen: Kitchen, scope: Scope, live_holds: LiveHolds) -> Json:
         "recipes": _recipes(kitchen),
         "ingredients": _ingredients(kitchen),
         "routes": [route_json(route) for route in RouteBook(kitchen.journal).routes()],
-        "alarms": _standing_alarms(kitchen),
+        "alarms": open_alarms(kitchen),
         "standing": [
             {"about": one.subject, "text": one.text, "kind": one.kind} for one in process_cautions()
         ],
@@ -221,13 +219,3 @@ def _ingredients(kitchen: Kitchen) -> list[Json]:
     names = [one["name"] for one in known_ingredients()]
     own = [name for name in kitchen.journal.latest_by("ingredient", "name") if name not in names]
     return [{"name": name} for name in (*names, *own)]
-
-
-def _standing_alarms(kitchen: Kitchen) -> list[Json]:
-    """Return the alarms of the last hours that nobody has acknowledged."""
-    since = format_ms(kitchen.now_ms() - _ALARMS_FOR_MS)
-    return [
-        alarm_json(alarm)
-        for alarm in NoticeBook(kitchen.journal).alarms(20)
-        if alarm.acknowledged is None and alarm.notice.at >= since
-    ]

@@ -29,12 +29,18 @@ def reading_data(item: Arrived) -> dict[str, Any]:
 
 def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
     """Return the event's name and data for a record, None if pages needn't hear of it."""
+    if entry.kind == "alarm":
+        return "alarm", _alarm(entry)
     if entry.chain == KITCHEN:
         return None
     if entry.kind == "notice":
-        return "alarm", {"batch": entry.chain, "id": entry.id, **entry.body}
+        if entry.body["about"] == "alarm":
+            return None  # the record of the alarm itself tells it
+        return "alarm", {
+            "batch": entry.chain, "id": entry.id, "state": "unacknowledged", **entry.body,
+        }  # fmt: skip
     if entry.kind == "acknowledgement":
-        heard = {"id": entry.body["notice"], "state": "acknowledged"}
+        heard = {"id": entry.body["notice"], "state": "normal"}
         return "alarm", {"batch": entry.chain, **heard, "at": entry.at, "who": entry.who}
     if entry.kind in ("proposal", "dismissal"):
         return "proposal", _proposal(entry)
@@ -48,6 +54,12 @@ def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
         "at": body.get("at", entry.at),
         "body": body,
     }
+
+
+def _alarm(entry: Entry) -> dict[str, Any]:
+    body = {key: value for key, value in entry.body.items() if key not in ("alarm", "said")}
+    batch = None if entry.chain == KITCHEN else entry.chain
+    return {"batch": batch, **body, "id": entry.body["alarm"], "who": entry.who}
 
 
 def _proposal(entry: Entry) -> dict[str, Any]:

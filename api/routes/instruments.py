@@ -21,8 +21,6 @@ from collector.units import difference_to_kelvin, kind_of, to_canonical
 router = APIRouter(prefix="/v1/instruments", tags=["instruments"])
 
 
-
-
 @router.get("", summary="Every instrument with its latest reading")
 def list_instruments(kitchen: KitchenHere) -> Response:
     """An instrument appears by itself at its first reading."""

@@ -19,6 +19,7 @@ from api.process.money import decimal_of, price_per_kg
 from api.process.weighings import default_weighing_u_kg
 from api.scaling import scaled_recipe
 from api.schemas import RecipeChoice, Sent
+from api.watch.limit_rules import step_limit
 from collector.errors import RecordError, UnknownRecordError
 from collector.units import to_canonical
 
@@ -58,6 +59,8 @@ def list_ingredients(kitchen: KitchenHere) -> Response:
 @router.post("/ingredients", status_code=201, summary="Record an own analysis")
 def add_ingredient(body: IngredientBody, kitchen: KitchenHere) -> Response:
     """The same name again replaces it."""
+    if body.foam is not None:
+        to_canonical(body.foam.value, body.foam.unit, "temperature")
     return _kept(kitchen, "ingredient", _fields(body), body)
 
 
@@ -149,6 +152,8 @@ def _check_recipe(body: RecipeBody) -> None:
             hold_spec(step.hold.model_dump())
         if step.target:
             to_canonical(step.target.value, step.target.unit, "temperature")
+        if step.limit:
+            step_limit(step.limit.model_dump(), number, step.kind, 0.0)
         positive_mass(step.press_mass, where)
         if (
             step.press_area

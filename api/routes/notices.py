@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Notices, the routes they go by, and the alarms on the pages."""
+"""Notices and the routes they go by."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from api.problems import ProblemError
 from api.schemas import RouteBody, Sent
 from api.times import format_ms
 from api.watch.addresses import masked
-from api.watch.notice_book import Alarm, NoticeBook
+from api.watch.notice_book import NoticeBook
 from api.watch.route_book import Route, RouteBook
 from api.watch.sending import check_address, send
 
@@ -84,23 +84,6 @@ def test_route(route_id: str, kitchen: KitchenHere, body: Sent | None = None) ->
     return Json({"taken": outcome.taken, "answer": outcome.answer, "proven_at": proven_at})
 
 
-@router.get("/alarms", tags=["alarms"], summary="Alarms, the latest first")
-def list_alarms(kitchen: KitchenHere, batch: str | None = None, limit: Limit = 50) -> Response:
-    """What was told, and whether somebody has said that they heard it."""
-    alarms = NoticeBook(kitchen.journal).alarms(limit, batch=batch)
-    return Json(
-        {"alarms": [alarm_json(alarm) for alarm in alarms], "now": format_ms(kitchen.now_ms())}
-    )
-
-
-@router.post("/alarms/{alarm_id}/acknowledge", tags=["alarms"], summary="Acknowledge an alarm")
-def acknowledge(alarm_id: str, kitchen: KitchenHere, body: Sent | None = None) -> Response:
-    """The first who says so stands in the record; again changes nothing."""
-    said = body.said() if body else {}
-    who = (body.who if body else None) or ""
-    return Json(alarm_json(NoticeBook(kitchen.journal).acknowledge(alarm_id, said, who)))
-
-
 def route_json(route: Route) -> dict[str, Any]:
     """Return a route without its secrets."""
     return {
@@ -109,21 +92,4 @@ def route_json(route: Route) -> dict[str, Any]:
         "address": masked(route.address),
         "proven_at": route.proven_at,
         "waiting": route.waiting,
-    }
-
-
-def alarm_json(alarm: Alarm) -> dict[str, Any]:
-    """Return an alarm with its state."""
-    notice, heard = alarm.notice, alarm.acknowledged
-    return {
-        "id": notice.id,
-        "batch": notice.chain,
-        "title": notice.body["title"],
-        "text": notice.body["text"],
-        "at": notice.body["at"],
-        "told_at": notice.at,
-        "priority": notice.body["priority"],
-        "state": "acknowledged" if heard else "unacknowledged",
-        "acknowledged_at": heard.at if heard else None,
-        "acknowledged_by": heard.who if heard else None,
     }

@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Engine, select, update
@@ -23,31 +22,18 @@ from api.records.tables import notice as notice_table
 from api.records.tables import route as route_table
 from api.times import format_ms
 from api.watch.finding import Finding
-from collector.errors import RecordConflictError, UnknownRecordError
+from collector.errors import RecordConflictError
 
 WAITING, SENT, GIVEN_UP = "waiting", "sent", "given up"
 NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT = "notice", "passed", "notice_sent", "acknowledgement"
 # What the program itself records beside the marks: it changes nothing of what is to be watched.
-OWN_KINDS = frozenset({NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT, "proposal", "dismissal"})
+OWN_KINDS = frozenset({NOTICE, PASSED, SENDING, ACKNOWLEDGEMENT, "alarm", "proposal", "dismissal"})
 _SPACE = uuid.UUID("6a0f6c0e-5d0b-4f0b-9a51-6f2b1d1c7a5e")
 
 
 def id_of(cause: str) -> str:
     """Return the id of the record of a cause; the same for the same cause."""
     return str(uuid.uuid5(_SPACE, cause))
-
-
-@dataclass(frozen=True, slots=True)
-class Alarm:
-    """A notice with whether somebody has said that they heard it.
-
-    Attributes:
-        notice: Its record.
-        acknowledged: The record of that, None if nobody has.
-    """
-
-    notice: Entry
-    acknowledged: Entry | None
 
 
 class NoticeBook:
@@ -171,44 +157,6 @@ class NoticeBook:
                     }
                 )
         return found
-
-    def alarms(self, limit: int, *, batch: str | None = None) -> list[Alarm]:
-        """Return notices with their acknowledgements, the latest first."""
-        notices = self.latest(limit, batch=batch)
-        ids = {id_of(f"acknowledged {notice.id}"): notice.id for notice in notices}
-        statement = select(entry_table.c.number, entry_table.c.text, entry_table.c.hash).where(
-            entry_table.c.id.in_(ids)
-        )
-        with self._engine.connect() as connection:
-            said = [_entry(*row) for row in connection.execute(statement)]
-        by_notice = {ids[entry.id]: entry for entry in said}
-        return [Alarm(notice, by_notice.get(notice.id)) for notice in notices]
-
-    def acknowledge(self, notice_id: str, said: dict[str, Any], who: str) -> Alarm:
-        """Record that somebody has heard an alarm; the first to say so stands.
-
-        Raises:
-            UnknownRecordError: There is no such alarm.
-        """
-        notice = self._journal.chains.find(notice_id)
-        if notice is None or notice.kind != NOTICE:
-            raise UnknownRecordError(
-                f"There is no alarm {notice_id!r}.",
-                do="Look at GET /v1/alarms for those there are.",
-            )
-        record_id = id_of(f"acknowledged {notice.id}")
-        known = self._journal.chains.find(record_id)
-        if known is None:
-            known, _ = self._journal.chains.append(
-                notice.chain,
-                ACKNOWLEDGEMENT,
-                {"notice": notice.id, "said": said},
-                at=format_ms(self._journal.now_ms()),
-                who=who,
-                record_id=record_id,
-            )
-        return Alarm(notice, known)
-
 
 def _entry(number: int, text: str, digest: str) -> Entry:
     said = json.loads(text)

@@ -130,27 +130,3 @@ def test_notices_come_with_how_they_fared(client: TestClient, notice: str) -> No
         "2026-03-02T08:14:50.000Z", "2026-03-02T08:15:00.000Z",
     )  # fmt: skip
     assert (shown["sendings"], answer["routes"]) == ([], 0)
-
-
-def test_an_alarm_is_acknowledged(client: TestClient, notice: str) -> None:
-    (before,) = client.get("/v1/alarms").json()["alarms"]
-    answer = client.post(f"/v1/alarms/{notice}/acknowledge", json={"who": "Anna"})
-    (after,) = client.get("/v1/alarms").json()["alarms"]
-
-    assert (before["state"], before["acknowledged_at"]) == ("unacknowledged", None)
-    assert answer.json() == after
-    assert (after["state"], after["acknowledged_by"]) == ("acknowledged", "Anna")
-    assert after["acknowledged_at"] == "2026-03-02T08:15:00.000Z"
-
-
-def test_an_alarm_is_acknowledged_without_a_body_too(client: TestClient, notice: str) -> None:
-    answer = client.post(f"/v1/alarms/{notice}/acknowledge")
-
-    assert answer.json()["state"] == "acknowledged"
-
-
-def test_an_unknown_alarm_is_a_problem(client: TestClient) -> None:
-    answer = client.post("/v1/alarms/none/acknowledge")
-
-    assert answer.status_code == 404
-    assert "no alarm" in answer.json()["detail"]

@@ -190,22 +190,3 @@ def test_a_name_can_be_used_again_once_its_route_is_gone(books: Books) -> None:
     books.routes.remove_route(route, who="")
 
     assert books.route("phone", "json://127.0.0.1/other") != route
-
-
-def test_an_alarm_is_acknowledged_once_by_whoever_comes_first(books: Books) -> None:
-    books.tell("a")
-    (alarm,) = books.notices.alarms(10)
-    assert alarm.acknowledged is None
-
-    books.notices.acknowledge(alarm.notice.id, {"who": "Anna"}, "Anna")
-    again = books.notices.acknowledge(alarm.notice.id, {"who": "Ben"}, "Ben")
-
-    assert again.acknowledged is not None and again.acknowledged.who == "Anna"
-    (alarm,) = books.notices.alarms(10)
-    assert alarm.acknowledged is not None and alarm.acknowledged.who == "Anna"
-    assert books.kitchen.journal.chains.verify(books.batch) == []
-
-
-def test_only_an_alarm_can_be_acknowledged(books: Books) -> None:
-    with pytest.raises(UnknownRecordError, match="no alarm"):
-        books.notices.acknowledge(books.batch, {}, "")
