@@ -15,6 +15,7 @@ from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.live_holds import LiveHolds
 from api.analysis.whole import analysis
 from api.cautions import cautions_of, known_ingredients
+from api.hands_free.questions import QuestionBook, question_json
 from api.holds import holds_of, targets_of
 from api.kitchen import Kitchen
 from api.process.hold_spec import HoldSpec
@@ -61,6 +62,9 @@ def stove(kitchen: Kitchen, scope: Scope, live_holds: LiveHolds) -> Json:
         "recipes": _recipes(kitchen),
         "ingredients": _ingredients(kitchen),
         "routes": [route_json(route) for route in RouteBook(kitchen.journal).routes()],
+        "questions": [
+            question_json(one) for one in QuestionBook(kitchen).all(20) if one.state == "open"
+        ],
         "alarms": open_alarms(kitchen),
         "standing": [
             {"about": one.subject, "text": one.text, "kind": one.kind} for one in process_cautions()

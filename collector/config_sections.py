@@ -63,13 +63,18 @@ def _under_data_folder(text: str) -> str:
 
 
 class Kitchen(Section):
-    """The place, for times, the boiling point and heat losses."""
+    """The place, for times, the boiling point and heat losses.
+
+    `when_heated` says what is done when an idle pot begins to heat: `join` the one batch that is
+    planned or soaking for it, else ask; always `ask`; or `off`.
+    """
 
     name: str = Field(default="Kitchen", min_length=1, max_length=80)
     zone: str = "UTC"
     altitude_m: float | None = Field(default=None, ge=-500, le=6000)
     pressure_hpa: float | None = Field(default=None, ge=450, le=1100)
     room_temperature_degc: float = Field(default=20.0, ge=-20, le=60)
+    when_heated: Literal["join", "ask", "off"] = "join"
 
     @field_validator("zone")
     @classmethod

@@ -7,10 +7,12 @@ the data holds the same objects that the HTTP interface gives as JSON. What each
 every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
 stove       batches [{batch, curve, targets, bands, holds, proposals, trouble}] · more_open ·
             instruments · pots · recipes · ingredients · routes · alarms · standing · local ·
-            position
+            questions · position
 batches     batches · query {q, state} · next
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
             proposals · instruments · pots · position
+compare     address {batch, align, temperature, unit, q, from, to} · axis_degc · span · faults ·
+            found · suggested · any · compared · band · ways · position
 pair        nothing more
 problem     problem {title, detail, where, do}
 
@@ -29,6 +31,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 
 from dashboards import facts, formats
 from dashboards.assets import has_uplot
+from dashboards.compare_view import compare
 from dashboards.marked import marked_by, proposal_line
 from dashboards.reader import Reader, reader_of
 from dashboards.record_view import record
@@ -55,7 +58,7 @@ def render(page: str, data: Mapping[str, Any]) -> str:
     """Return one page as HTML.
 
     Args:
-        page: "stove", "batches", "record", "pair" or "problem".
+        page: "stove", "batches", "record", "compare", "pair" or "problem".
         data: As the module's docstring lists for that page.
     """
     reader = reader_of(data)
@@ -99,6 +102,7 @@ def _stove(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
         "ingredients": data.get("ingredients") or [],
         "routes": data.get("routes") or [],
         "standing": data.get("standing") or [],
+        "questions": data.get("questions") or [],
         "local": bool(data.get("local")),
         "more_open": bool(data.get("more_open")),
         "facts": facts.stove(data, reader),
@@ -147,6 +151,7 @@ _CONTENTS = {
     "stove": _stove,
     "batches": _batches,
     "record": _record,
+    "compare": compare,
     "pair": _pair,
     "problem": _problem,
 }

@@ -31,6 +31,9 @@ def entry_event(entry: Entry) -> tuple[str, dict[str, Any]] | None:
     """Return the event's name and data for a record, None if pages needn't hear of it."""
     if entry.kind == "alarm":
         return "alarm", _alarm(entry)
+    if entry.chain == KITCHEN and entry.kind in ("question", "answer"):
+        body = {key: value for key, value in entry.body.items() if key != "said"}
+        return "question", {"id": body.get("question", entry.id), "record": entry.kind, **body}
     if entry.chain == KITCHEN:
         return None
     if entry.kind == "notice":

@@ -7,6 +7,7 @@ import { Live } from "./live.js";
 import { showConnection } from "./connection.js";
 import { listenForMarks, onMarked, showWaiting } from "./marks.js";
 import { listenForProposals, onAnswered } from "./proposals.js";
+import { listenForQuestions } from "./questions.js";
 import { flush, onOutbox } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { plotsOffered } from "./curve_slot.js";
@@ -87,7 +88,7 @@ function refreshSoon() {
 /** @param {string} name @param {any} data */
 function onEvent(name, data) {
   if (name === "reading") cards.forEach((card) => card.take(data));
-  else if (name === "mark" || name === "proposal") refreshSoon();
+  else if (name === "mark" || name === "proposal" || name === "question") refreshSoon();
   else if (name === "alarm") showNotice(data);
   else if (name === "reset") {
     missed = true;
@@ -126,6 +127,7 @@ rememberParts();
 mountCards();
 listenForMarks(document);
 listenForProposals(document);
+listenForQuestions(refreshSoon);
 [onMarked, onAnswered].forEach((told) => told((batch) => {
   hushNotices(batch);
   refreshSoon();

@@ -99,3 +99,29 @@ def test_the_record_tells_what_the_detector_saw_and_who_accepted_it(
     expect(page.locator("table.marks").first).to_contain_text("accepted by Ama")
     answer = server.http.get(f"/v1/batches/{batch}/record.csv").text
     assert "accepted by Ama" in answer and "\r\nproposal,heat," in answer
+
+
+def test_an_idle_pot_that_is_heated_asks_and_one_touch_starts_its_batch(
+    server: Any, device: Any
+) -> None:
+    page = device.page
+    page.goto("/")
+    server.post("/v1/pots", {"name": "North", "thermometer": "north/milk"})
+    server.say("north/milk", "Cel", *cold_then_warming())
+    asked = page.locator(".question")
+    expect(asked).to_contain_text("North has begun to heat at")
+    for button in asked.get_by_role("button").all():
+        box = button.bounding_box()
+        assert box is not None and box["height"] >= 72
+    faults = Axe().run(page).response["violations"]
+    assert [one["id"] for one in faults] == []
+
+    asked.get_by_role("button", name=re.compile("^Start a batch")).tap()
+
+    expect(page.get_by_role("heading", name="North", exact=True)).to_be_visible()
+    expect(page.locator(".question")).to_have_count(0)
+    expect(page.locator(".recent li[data-event]")).to_contain_text("marked by the detector")
+    [batch] = server.get("/v1/batches")["batches"]
+    [question] = server.get("/v1/questions")["questions"]
+    assert (question["state"], question["batch"]) == ("answered", batch["id"])
+    assert batch["started_at"] == question["at"]
