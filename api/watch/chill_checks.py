@@ -46,11 +46,15 @@ def _of_rule(
 ) -> list[Check]:
     forecasts = {str(row["name"]): row for row in section.get("forecast") or []}
     found: list[Check] = []
+    waits = False
     for leg in rule["legs"]:
         name = f"{leg['to_degc']:g} degC"
         row = forecasts.get(f"{rule['name']}: to {name}")
         missed = leg["verdict"] == "not met"
-        late_s = _late_s(row, kitchen.now_ms()) if row and not missed else 0.0
+        # One warning at a time: a later leg waits for the one before it.
+        to_come = row is not None and not missed and not waits
+        late_s = _late_s(row, kitchen.now_ms()) if row and to_come else 0.0
+        waits = waits or to_come
         found += [
             _check(batch, "chilling missed", (1.0 if missed else 0.0, 1.0), rule, name,
                    f"was not at {name} in time: {leg['why']}"),
