@@ -14,6 +14,7 @@ from api import page_data
 from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
 from api.proposals.service import Proposing
+from api.routes import compare_page
 from api.routes.page_answer import page_answer
 from dashboards.assets import static_folder
 
@@ -33,17 +34,18 @@ class _OwnFiles(StaticFiles):
 def mount(app: FastAPI) -> None:
     """Add the pages and their files to an app."""
     app.state.live_holds = LiveHolds()
-    app.include_router(router)
+    for one in (router, compare_page.router):
+        app.include_router(one)
     app.mount("/static", _OwnFiles(directory=static_folder()), name="static")
 
 
 @router.get("/")
 def stove(request: Request, kitchen: KitchenHere) -> Response:
     """The live kitchen screen."""
-    live_holds: LiveHolds = request.app.state.live_holds
+    live = page_data.Live(request.app.state.live_holds, request.app.state.outlooks)
 
     def data() -> dict[str, Any]:
-        return page_data.stove(kitchen, request.scope, live_holds)
+        return page_data.stove(kitchen, request.scope, live)
 
     return page_answer(request, kitchen, "stove", data)
 
