@@ -38,6 +38,7 @@ from api.routes import (
     pages,
     plan,
     proposals,
+    push,
     questions,
     readings,
     records,
@@ -101,7 +102,7 @@ def create_app(
     install(app)
     for module in (
         *(readings, instruments, lists, batches, proposals, questions, analysis),
-        *(outlook, records, plan, compare, live, notices, alarms, health, access),
+        *(outlook, records, plan, compare, live, notices, alarms, push, health, access),
     ):
         app.include_router(module.router)
     pages.mount(app)

@@ -18,6 +18,7 @@ from pydantic import Field, ValidationError
 from collector.config_example import EXAMPLE
 from collector.config_faults import cross_faults, fault_lines
 from collector.config_instruments import Broker, SerialLine, Topic
+from collector.config_notices import Notices, Sounder
 from collector.config_sections import Alarms, Forward, Kitchen, Replay, Section, SimulatedPot, Store
 from collector.errors import ConfigError
 
@@ -28,9 +29,11 @@ __all__ = [
     "Config",
     "Forward",
     "Kitchen",
+    "Notices",
     "Replay",
     "SerialLine",
     "SimulatedPot",
+    "Sounder",
     "Store",
     "Topic",
     "load_config",
@@ -47,6 +50,8 @@ class Config(Section):
         kitchen: The place.
         store: Where readings are kept.
         alarms: When an alarm is raised.
+        notices: What holds for all notices.
+        sounder: Wired sounders and lamps.
         serial: Serial ports.
         mqtt: Brokers with their topics.
         replay: Files that are played again.
@@ -59,6 +64,8 @@ class Config(Section):
     kitchen: Kitchen = Kitchen()
     store: Store = Store()
     alarms: Alarms = Alarms()
+    notices: Notices = Notices()
+    sounder: Annotated[tuple[Sounder, ...], Field(strict=False)] = ()
     serial: Annotated[tuple[SerialLine, ...], Field(strict=False)] = ()
     mqtt: Annotated[tuple[Broker, ...], Field(strict=False)] = ()
     replay: Annotated[tuple[Replay, ...], Field(strict=False)] = ()
@@ -78,7 +85,8 @@ class Config(Section):
         ports = [f"serial[{n}].{w}" for n, line in enumerate(self.serial) for w in line.warnings]
         brokers = [f"mqtt[{n}].{w}" for n, broker in enumerate(self.mqtt) for w in broker.warnings]
         engine = [f"forward.{w}" for w in self.forward.warnings] if self.forward else []
-        return (*ports, *brokers, *engine)
+        sounders = [f"sounder[{n}].{w}" for n, one in enumerate(self.sounder) for w in one.warnings]
+        return (*ports, *brokers, *engine, *sounders)
 
 
 def load_config(

@@ -124,6 +124,9 @@ def cross_faults(raw: dict[str, Any]) -> list[str]:
         claim("port", line.get("port"), f"serial[{n}].port", "Give each port one section.")
         why = "Give each instrument a series of its own."
         claim("series", line.get("series"), f"serial[{n}].series", why)
+    for n, one in enumerate(_tables(raw, "sounder")):
+        claim("port", one.get("port"), f"sounder[{n}].port", "Give each port one section.")
+        claim("sounder", one.get("name"), f"sounder[{n}].name", "Give each a name of its own.")
     for n, broker in enumerate(_tables(raw, "mqtt")):
         name = f"{broker.get('client_id')} at {broker.get('host', '127.0.0.1')}"
         name += f":{broker.get('port', 1883)}"

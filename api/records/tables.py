@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from sqlalchemy import (
     BigInteger,
+    Boolean,
     Column,
     ForeignKey,
     Index,
@@ -19,6 +20,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    false,
 )
 
 metadata = MetaData()
@@ -56,6 +58,11 @@ route = Table(
     Column("name", Text, nullable=False),
     Column("address", Text, nullable=False),
     Column("proven_at", String(40)),
+    Column("alive_every_min", Integer),
+    Column("tell_stop", Boolean, nullable=False, server_default=false()),
+    Column("alive_at", String(40)),
+    Column("alive_answer", Text, nullable=False, server_default=""),
+    Column("gone", Text, nullable=False, server_default=""),
 )
 
 notice = Table(
@@ -73,6 +80,7 @@ notice = Table(
     Column("state", String(16), nullable=False),
     Column("answer", Text, nullable=False),
     Column("sent_at", String(40)),
+    Column("priority", String(16), nullable=False, server_default="medium"),
     UniqueConstraint("cause", "route", name="notice_once"),
     sqlite_autoincrement=True,
 )

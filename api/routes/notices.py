@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+import uuid
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -10,13 +11,15 @@ from fastapi import APIRouter, Query, Request, Response
 from api.access import is_local
 from api.answers import Json
 from api.kitchen import KitchenHere
+from api.notice_schemas import AliveBody
 from api.problems import ProblemError
 from api.schemas import RouteBody, Sent
 from api.times import format_ms
 from api.watch.addresses import masked
+from api.watch.delivery import Sender, check_address
+from api.watch.message import TEST, Message
 from api.watch.notice_book import NoticeBook
 from api.watch.route_book import Route, RouteBook
-from api.watch.sending import check_address, send
 
 router = APIRouter(prefix="/v1", tags=["notices"])
 
@@ -51,13 +54,7 @@ def list_routes(kitchen: KitchenHere) -> Response:
 @router.post("/notices/routes", status_code=201, summary="Add a route, or take one back")
 def set_route(body: RouteBody, request: Request, kitchen: KitchenHere) -> Response:
     """From this machine only. The address is written as apprise takes it."""
-    if not is_local(request.scope):
-        raise ProblemError(
-            403,
-            "Routes are set on the machine itself only.",
-            where=request.url.path,
-            do="Open the pages on the machine that Curdwright runs on, and set the route there.",
-        )
+    _local_only(request)
     book = RouteBook(kitchen.journal)
     who = body.who or ""
     if body.withdraws:
@@ -77,11 +74,30 @@ def test_route(route_id: str, kitchen: KitchenHere, body: Sent | None = None) ->
     route = book.route(route_id)
     name = kitchen.config.kitchen.name
     at = format_ms(kitchen.now_ms())
-    outcome = send(
-        route.address, f"{name}: test", f"A test from {name}: this route works. Sent {at}."
-    )
+    text = f"A test from {name}: this route works. Sent {at}."
+    message = Message(TEST, str(uuid.uuid4()), name, f"{name}: test", text, "medium", at)
+    outcome = Sender(kitchen.data_dir, kitchen.config.notices.contact).send(route.address, message)
     proven_at = book.tested(route, outcome, who=(body.who if body else None) or "")
     return Json({"taken": outcome.taken, "answer": outcome.answer, "proven_at": proven_at})
+
+
+@router.post("/notices/routes/{route_id}/alive", summary="Set the dead-man line of a route")
+def set_alive(route_id: str, body: AliveBody, request: Request, kitchen: KitchenHere) -> Response:
+    """From this machine only. `every_min` null ends it; silence itself then tells nothing."""
+    _local_only(request)
+    book = RouteBook(kitchen.journal)
+    route = book.set_alive(route_id, body.every_min, tell_stop=body.tell_stop, who=body.who or "")
+    return Json(route_json(route))
+
+
+def _local_only(request: Request) -> None:
+    if not is_local(request.scope):
+        raise ProblemError(
+            403,
+            "Routes are set on the machine itself only.",
+            where=request.url.path,
+            do="Open the pages on the machine that Curdwright runs on, and set the route there.",
+        )
 
 
 def route_json(route: Route) -> dict[str, Any]:
@@ -92,4 +108,9 @@ def route_json(route: Route) -> dict[str, Any]:
         "address": masked(route.address),
         "proven_at": route.proven_at,
         "waiting": route.waiting,
+        "alive_every_min": route.alive_every_min,
+        "tell_stop": route.tell_stop,
+        "alive_at": route.alive_at,
+        "alive_answer": route.alive_answer,
+        "gone": route.gone,
     }

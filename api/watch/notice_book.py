@@ -85,7 +85,9 @@ class NoticeBook:
         now_ms = self._journal.now_ms()
         with self._engine.connect().execution_options(writes=True) as connection:
             routes = connection.execute(
-                select(route_table.c.id).where(route_table.c.address != "")
+                select(route_table.c.id).where(
+                    route_table.c.address != "", route_table.c.gone == ""
+                )
             ).scalars()
             known = set(
                 connection.execute(
@@ -104,6 +106,7 @@ class NoticeBook:
                     "tries": 0,
                     "state": WAITING,
                     "answer": "",
+                    "priority": finding.words.priority,
                 }
                 for route in routes
                 if route not in known
@@ -157,6 +160,7 @@ class NoticeBook:
                     }
                 )
         return found
+
 
 def _entry(number: int, text: str, digest: str) -> Entry:
     said = json.loads(text)

@@ -33,6 +33,8 @@ class Waiting:
         made_ms: When the notice was made [ms since 1970 UTC].
         due_ms: When it is to be tried next [ms since 1970 UTC].
         tries: How often it was tried in vain.
+        cause: What it tells of, the same each time it is found.
+        priority: "low", "medium" or "high".
     """
 
     number: int
@@ -43,6 +45,8 @@ class Waiting:
     made_ms: int
     due_ms: int
     tries: int
+    cause: str
+    priority: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +116,8 @@ class Outbox:
                 made_ms=parse_ms(row["made_at"]),
                 due_ms=row["due_ms"],
                 tries=row["tries"],
+                cause=row["cause"],
+                priority=row["priority"],
             )
             for row in rows
         ]

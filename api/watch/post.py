@@ -14,9 +14,13 @@ import logging
 from concurrent.futures import ThreadPoolExecutor
 
 from api.kitchen import Kitchen
+from api.times import format_ms
+from api.watch.delivery import Sender
+from api.watch.message import NOTICE, Message
+from api.watch.notice_book import id_of
 from api.watch.outbox import Outbox, RetryPlan, Waiting
 from api.watch.route_book import RouteBook
-from api.watch.sending import load, send
+from api.watch.sending import load
 from api.watch.threads import finish
 from api.watch.wording import late_note
 from collector.log import say
@@ -40,6 +44,8 @@ class Post:
         self._kitchen = kitchen
         self._plan = plan or RetryPlan()
         self._outbox = Outbox(kitchen.journal)
+        self._routes = RouteBook(kitchen.journal)
+        self._sender = Sender(kitchen.data_dir, kitchen.config.notices.contact)
         self._woken = asyncio.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._busy: dict[str, asyncio.Task[None]] = {}
@@ -75,7 +81,7 @@ class Post:
             mended = self._outbox.mend()
             if mended:
                 say(_log, "records of sendings were mended", count=mended)
-            if RouteBook(self._kitchen.journal).routes():
+            if self._routes.routes():
                 load()
         except Exception:  # whatever it is, the post has to go on
             _log.exception("the post could not be prepared")
@@ -108,13 +114,12 @@ class Post:
     async def _deliver(
         self, head: Waiting, book: ThreadPoolExecutor, senders: ThreadPoolExecutor
     ) -> None:
-        zone = self._kitchen.config.kitchen.zone
-        now_ms = self._kitchen.now_ms()
-        text = head.text + late_note(head.made_ms / 1000.0, now_ms / 1000.0, zone)
         try:
-            outcome = await finish(senders, send, head.address, head.title, text)
+            outcome = await finish(senders, self._sender.send, head.address, self._message(head))
             if outcome.taken:
                 await finish(book, self._outbox.sent, head, outcome.answer)
+            elif outcome.gone:
+                await finish(book, self._close, head, outcome.answer)
             elif self._kitchen.now_ms() - head.made_ms >= self._plan.give_up_ms:
                 await finish(book, self._give_up, head, outcome.answer)
             else:
@@ -131,6 +136,23 @@ class Post:
         except Exception:  # whatever it is, the other routes have to go on
             _log.exception("a sending could not be recorded")
             await asyncio.sleep(_AFTER_FAULT_S)
+
+    def _message(self, head: Waiting) -> Message:
+        place = self._kitchen.config.kitchen
+        late = late_note(head.made_ms / 1000.0, self._kitchen.now_ms() / 1000.0, place.zone)
+        return Message(
+            NOTICE,
+            id_of(head.cause),
+            place.name,
+            head.title,
+            head.text + late,
+            head.priority,
+            format_ms(head.made_ms),
+        )
+
+    def _close(self, head: Waiting, answer: str) -> None:
+        self._routes.is_gone(self._routes.route(head.route), answer)
+        say(_log, "a route is gone", level=logging.ERROR, route=head.route, answer=answer)
 
     def _give_up(self, head: Waiting, answer: str) -> None:
         hours = self._plan.give_up_ms / 3_600_000

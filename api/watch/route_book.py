@@ -16,9 +16,9 @@ from api.records.journal import Journal
 from api.records.tables import notice as notice_table
 from api.records.tables import route as route_table
 from api.times import format_ms
+from api.watch.message import Outcome
 from api.watch.notice_book import WAITING
 from api.watch.outbox import Outbox
-from api.watch.sending import Outcome
 from collector.errors import RecordConflictError, UnknownRecordError
 
 
@@ -33,6 +33,11 @@ class Route:
         proven_at: When the service last took a message, RFC 3339; None if it never did, or if
             the last test failed.
         waiting: How many notices wait to go by it.
+        alive_every_min: How often it is told that the watch is alive; None for never [min].
+        tell_stop: It is told when the watch is stopped on purpose.
+        alive_at: When it last took the word that the watch is alive, RFC 3339.
+        alive_answer: What its service said to that last.
+        gone: Why nothing is sent by it any more; "" while it stands.
     """
 
     id: str
@@ -40,6 +45,11 @@ class Route:
     address: str
     proven_at: str | None
     waiting: int
+    alive_every_min: int | None = None
+    tell_stop: bool = False
+    alive_at: str | None = None
+    alive_answer: str = ""
+    gone: str = ""
 
 
 class RouteBook:
@@ -133,10 +143,56 @@ class RouteBook:
         self._journal.keep("route", {"route": route_id, "name": route.name, "gone": True}, who=who)
         return route
 
+    def set_alive(
+        self, route_id: str, every_min: int | None, *, tell_stop: bool, who: str
+    ) -> Route:
+        """Set how often a route is told that the watch is alive.
+
+        Raises:
+            UnknownRecordError: There is no such route.
+        """
+        route = self.route(route_id)
+        with self._engine.connect().execution_options(writes=True) as connection:
+            connection.execute(
+                update(route_table)
+                .where(route_table.c.id == route_id)
+                .values(alive_every_min=every_min, tell_stop=tell_stop)
+            )
+            connection.commit()
+        said = {"route": route_id, "name": route.name}
+        self._journal.keep(
+            "route", {**said, "alive_every_min": every_min, "tell_stop": tell_stop}, who=who
+        )
+        return self.route(route_id)
+
+    def told_alive(self, route_id: str, outcome: Outcome) -> None:
+        """Keep what a route's service said to the word that the watch is alive."""
+        values: dict[str, object] = {"alive_answer": outcome.answer}
+        if outcome.taken:
+            values["alive_at"] = format_ms(self._journal.now_ms())
+        with self._engine.connect().execution_options(writes=True) as connection:
+            connection.execute(
+                update(route_table).where(route_table.c.id == route_id).values(**values)
+            )
+            connection.commit()
+
+    def is_gone(self, route: Route, why: str) -> None:
+        """Keep that a route is no more: all that waits on it is given up."""
+        with self._engine.connect().execution_options(writes=True) as connection:
+            connection.execute(
+                update(route_table)
+                .where(route_table.c.id == route.id)
+                .values(gone=why, proven_at=None)
+            )
+            connection.commit()
+        Outbox(self._journal).close_route(route.id, why)
+
     def tested(self, route: Route, outcome: Outcome, *, who: str) -> str | None:
         """Keep how the test of a route ended, and return since when it is proven."""
         at = format_ms(self._journal.now_ms())
         proven_at = at if outcome.taken else None
+        if outcome.gone:
+            self.is_gone(route, outcome.answer)
         with self._engine.connect().execution_options(writes=True) as connection:
             connection.execute(
                 update(route_table).where(route_table.c.id == route.id).values(proven_at=proven_at)

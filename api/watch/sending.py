@@ -11,10 +11,10 @@ import logging
 import threading
 import warnings
 from contextvars import ContextVar
-from dataclasses import dataclass
 from typing import Any
 
 from api.watch.addresses import masked, scrubbed
+from api.watch.message import Outcome
 from collector.errors import RecordError
 
 _LONGEST_ANSWER = 300
@@ -24,19 +24,6 @@ _TRANSPORT_LOGS = ("urllib3.connectionpool", "requests", "paho")
 _said: ContextVar[list[tuple[int, str]] | None] = ContextVar("said", default=None)
 _once = threading.Lock()
 _apprise: Any = None
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What became of a message.
-
-    Attributes:
-        taken: The service took it.
-        answer: What it said, secrets left out.
-    """
-
-    taken: bool
-    answer: str
 
 
 class _Listening(logging.Filter):

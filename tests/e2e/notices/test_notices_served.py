@@ -4,18 +4,15 @@ from __future__ import annotations
 
 import http.client
 import json
-import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-import paho.mqtt.client as mqtt
 import pytest
-from paho.mqtt.enums import CallbackAPIVersion
 
 from api.verifying import verify_folder
 
 if TYPE_CHECKING:
-    from tests.e2e.conftest import Mosquitto, Until
+    from tests.e2e.conftest import Until
     from tests.e2e.notices.conftest import Hook, Site
 
 pytestmark = pytest.mark.e2e
@@ -137,26 +134,3 @@ def test_a_test_proves_a_route_and_a_failed_one_says_so(
     assert site.get("/v1/notices/routes")["routes"][0]["proven_at"] is None
     assert hook.paths == [f"/{hook.secret}"] * 2
     assert hook.secret not in site.log.read_text() + json.dumps([proven, failed])
-
-
-def test_a_notice_goes_by_a_real_broker(site: Site, mosquitto: Mosquitto, until: Until) -> None:
-    broker = mosquitto()
-    heard: list[str] = []
-    client = mqtt.Client(CallbackAPIVersion.VERSION2)
-    client.on_message = lambda _client, _data, message: heard.append(message.payload.decode())
-    client.on_connect = lambda client, *_: client.subscribe("kitchen/notices", qos=1)
-    subscribed = threading.Event()
-    client.on_subscribe = lambda *_: subscribed.set()
-    client.connect("127.0.0.1", broker.port)
-    client.loop_start()
-    assert subscribed.wait(20)
-    address = f"mqtt://127.0.0.1:{broker.port}/kitchen/notices?qos=1"
-    site.post("/v1/notices/routes", {"name": "lamp", "address": address})
-    site.batch("North")
-
-    site.collect("North", 78.0, 79.0, 81.0)
-
-    until(lambda: heard, "the broker has passed it on")
-    client.disconnect()
-    client.loop_stop()
-    assert heard == ["North: passing 80 degC\r\nNorth: passing 80 degC, rising"]
