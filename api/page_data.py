@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from starlette.types import Scope
@@ -13,6 +13,7 @@ from api import views
 from api.access import is_local
 from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.live_holds import LiveHolds
+from api.analysis.outlook import Outlooks
 from api.analysis.whole import analysis
 from api.cautions import cautions_of, known_ingredients
 from api.hands_free.questions import QuestionBook, question_json
@@ -39,12 +40,25 @@ _PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
 _VIEWS = {"event": views.event, "weighing": views.weighing, "observation": views.observation}
 
 
+@dataclass(frozen=True, slots=True)
+class Live:
+    """What is computed again and again of open batches, and remembered for a moment.
+
+    Attributes:
+        holds: Their verdicts so far.
+        outlooks: What is about to happen in them.
+    """
+
+    holds: LiveHolds
+    outlooks: Outlooks
+
+
 def position(kitchen: Kitchen) -> str:
     """Return where the live stream goes on after what a page shows; ask before gathering it."""
     return f"r{kitchen.readings.last_arrival()}.e{kitchen.journal.chains.last_number()}"
 
 
-def stove(kitchen: Kitchen, scope: Scope, live_holds: LiveHolds) -> Json:
+def stove(kitchen: Kitchen, scope: Scope, live: Live) -> Json:
     """Return what the Stove shows."""
     where = position(kitchen)
     gatherer = Gatherer.of(kitchen)
@@ -53,7 +67,7 @@ def stove(kitchen: Kitchen, scope: Scope, live_holds: LiveHolds) -> Json:
         "position": where,
         "local": is_local(scope),
         "batches": [
-            _stove_item(kitchen, gatherer, batch, live_holds)
+            _stove_item(kitchen, gatherer, batch, live)
             for batch in reversed(open_batches[:MOST_CARDS])
         ],
         "more_open": len(open_batches) > MOST_CARDS,
@@ -120,7 +134,7 @@ def _gone(kept: Kept) -> Json:
     return _VIEWS[kept.kind](kept)
 
 
-def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live_holds: LiveHolds) -> Json:
+def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live: Live) -> Json:
     """Return one card's objects; what can't be computed of a batch leaves its readings shown."""
     item: Json = {
         "batch": _whole(kitchen, batch),
@@ -128,15 +142,17 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live_holds: 
         "targets": [],
         "bands": [],
         "holds": [],
+        "outlook": None,
         "proposals": [proposal_json(one) for one in standings(batch)],
         "trouble": "",
     }
     try:
-        computed = live_holds.of(kitchen, batch)
+        computed = live.holds.of(kitchen, batch)
         item |= {
             "targets": _targets(batch),
             "bands": _bands(batch, computed),
             "holds": computed["holds"],
+            "outlook": live.outlooks.of(kitchen, batch.id),
         }
     except (ProcessError, RecordError, UnitError) as error:
         item["trouble"] = str(error)

@@ -12,6 +12,7 @@ from typing import Any
 
 from dashboards import formats, times
 from dashboards.marked import offered
+from dashboards.outlook_line import outlook_line
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
 from dashboards.steps import HINTS, label, marks_of
@@ -50,6 +51,7 @@ def card(item: Mapping[str, Any], data: Mapping[str, Any], reader: Reader) -> di
         "probe": _probe(probe, item, instruments, reader),
         "mass": _mass(scale, instruments, reader),
         "distance": distance(item, marks.expected, reader),
+        "outlook": outlook_line(item.get("outlook"), reader),
         "marks": marks,
         "proposal": offered(item.get("proposals") or [], reader),
         "recent": events[:_RECENT_MARKS],

@@ -121,13 +121,4 @@ def learnt_from(kitchen: Kitchen, batch: Batch) -> Sequence[Lesson]:
     known = PotKnown(scene.boiling, room_temperature(scene), milk_mass(batch))
     until_s = added_ms / 1000.0 if added_ms is not None else None
     curve = scene.milk.curve if until_s is None else scene.milk.curve.between(0.0, until_s)
-    print(
-        "DBG",
-        len(curve),
-        curve.time_s[0],
-        curve.time_s[-1],
-        curve.time_constant_s,
-        curve.value.max(),
-        known.boiling.value,
-    )
     return tuple(lessons_of(curve, known, until_s))

@@ -11,6 +11,7 @@ from fastapi.testclient import TestClient
 
 from api import page_data
 from api.analysis.live_holds import POUR_KEPT_FOR_MS, SAME_FOR_MS, LiveHolds
+from api.analysis.outlook import Outlooks
 from api.analysis.whole import analysis
 from api.kitchen import Kitchen
 from api.times import format_ms
@@ -69,14 +70,15 @@ def test_the_stove_is_given_what_the_interface_gives(
     client: TestClient, kitchen: Kitchen, batch: str
 ) -> None:
     client.post(f"/v1/batches/{batch}/events", json={"kind": "note", "note": "stirred"})
-    given = page_data.stove(
-        kitchen, {"type": "http", "headers": [], "client": ("127.0.0.1", 1)}, LiveHolds()
-    )
+    live = page_data.Live(LiveHolds(), Outlooks())
+    scope = {"type": "http", "headers": [], "client": ("127.0.0.1", 1)}
+    given = page_data.stove(kitchen, scope, live)
     [item] = given["batches"]
 
     assert item["batch"] == client.get(f"/v1/batches/{batch}").json()
     assert given["instruments"] == client.get("/v1/instruments").json()["instruments"]
     assert item["holds"] == analysis(kitchen, batch)["holds"]
+    assert item["outlook"] == client.get(f"/v1/batches/{batch}/outlook").json()
     said = client.get("/v1/readings?series=north/milk&points=500&time=ms").json()
     assert [list(one) for one in item["curve"]["readings"]] == said["readings"]
 

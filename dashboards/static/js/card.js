@@ -5,6 +5,7 @@ import { batchFacts, instrumentFacts } from "./facts.js";
 import { durationText, kitchenNow } from "./clock.js";
 import { calibrated, distanceWords, heatingRate, massText, plain, rateWords, shownTemperature } from "./figures.js";
 import { CurveFeed } from "./curve_feed.js";
+import { countOutlook, takeOutlook } from "./outlook.js";
 import { sceneOf } from "./scenes.js";
 
 const RATE_OVER_S = 60;
@@ -141,6 +142,12 @@ export class Card {
     this.showAge();
   }
 
+  /** @param {import("./outlook.js").Outlook} outlook */
+  takeOutlook(outlook) {
+    const line = this.live("outlook");
+    if (line) takeOutlook(line, outlook);
+  }
+
   /** Stale readings look stale: a word, a broken circle, a line through the figure. */
   showAge() {
     this.showAgeOf(this.live("temperature"), this.readAt, () => {
@@ -169,11 +176,13 @@ export class Card {
     words.prepend(sign);
   }
 
-  /** Once a second: ages, and the holds that are being counted. */
+  /** Once a second: ages, the outlook, and the holds that are being counted. */
   tick() {
     const passedS = (Date.now() - this.countedAt) / 1000;
     this.countedAt = Date.now();
     this.showAge();
+    const line = this.live("outlook");
+    if (line && line.dataset.lead) countOutlook(line);
     const figure = this.live("temperature");
     const fresh = figure && !figure.classList.contains("stale");
     this.element.querySelectorAll("li[data-counting]").forEach((line) => {

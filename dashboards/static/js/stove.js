@@ -90,6 +90,7 @@ function onEvent(name, data) {
   if (name === "reading") cards.forEach((card) => card.take(data));
   else if (name === "mark" || name === "proposal" || name === "question") refreshSoon();
   else if (name === "alarm") showNotice(data);
+  else if (name === "outlook") { const card = cards.get(data.batch); if (card) card.takeOutlook(data); }
   else if (name === "reset") {
     missed = true;
     cards.forEach((card) => { if (card.feed) card.feed.load(); });
