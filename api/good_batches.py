@@ -103,13 +103,17 @@ def band_behind(
     if isinstance(band, NotShown):
         count = len(usable)
         why = (
-            f"{count or 'No'} batch{'' if count == 1 else 'es'} like it with the outcome "
-            f"\u201c{GOOD}\u201d and a curve ({good.alike}): a band needs two."
+            f"{_counted(count)} like it with the outcome \u201c{GOOD}\u201d and a curve "
+            f"({good.alike}): a band needs two."
             if count < 2
             else band.why
         )
         return {**said, **views.not_shown(why)}
     return {**said, **_band(band)}
+
+
+def _counted(count: int) -> str:
+    return {0: "There is no other batch", 1: "There is one other batch"}.get(count, f"{count}")
 
 
 def _band(band: BatchBand) -> dict[str, Any]:

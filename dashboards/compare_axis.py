@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from dashboards import formats
-from dashboards.svg_compare import Line
+from dashboards.svg_compare_picture import Line
 
 Json = Mapping[str, Any]
 

@@ -66,8 +66,9 @@ def figure_groups(compared: Json, reader: Reader) -> list[dict[str, Any]]:
                 {
                     "key": key,
                     "title": title,
-                    "rows": rows,
-                    "differing": sum(1 for row in rows if row["stands_out"]),
+                    "count": len(rows),
+                    "differing": [row for row in rows if row["stands_out"]],
+                    "alike": [row for row in rows if not row["stands_out"]],
                 }
             )
     return groups
@@ -186,7 +187,7 @@ def _said(found: Json, reader: Reader, other: str) -> dict[str, Any]:
             "clear": False,
             "words": f"{amount} {way} than {other}: within twice its u of {u}",
         }
-    sure = f" (u {u})" if u else ""
+    sure = f" (u\u00a0{u})" if u else ""
     return {"shape": way, "clear": True, "words": f"{amount} {way} than {other}{sure}"}
 
 

@@ -14,7 +14,8 @@ from dashboards import formats
 from dashboards.compare_axis import Axis, axis_of, line_of, usual_begin
 from dashboards.compare_rows import LETTERS, effect_rows, figure_groups, standing_out
 from dashboards.reader import Reader
-from dashboards.svg_compare import Line, Overlay, overlay
+from dashboards.svg_compare import overlay
+from dashboards.svg_compare_picture import Line, Overlay
 
 Json = Mapping[str, Any]
 
@@ -23,7 +24,7 @@ _ALIGNS = (
     ("temperature", "time since the milk rose through a temperature"),
     ("per_kg", "time for each kilogram of milk"),
 )
-_SIZES = {"wide": (960.0, 330.0), "narrow": (430.0, 270.0)}
+_SIZES = {"wide": (960.0, 330.0), "narrow": (360.0, 250.0)}
 
 
 def compare(data: Json, reader: Reader) -> dict[str, Any]:
@@ -74,7 +75,7 @@ def picture_of(data: Json, reader: Reader, size: str) -> str:
         reader: Whose units.
         size: "wide" or "narrow".
     """
-    lines = _lines(data, reader)
+    lines = _lines(data, reader, told_whole=size == "wide")
     if not any(line.points for line in lines):
         return ""
     axis = axis_of(data)
@@ -99,13 +100,13 @@ def picture_of(data: Json, reader: Reader, size: str) -> str:
     )
 
 
-def _lines(data: Json, reader: Reader) -> list[Line]:
+def _lines(data: Json, reader: Reader, *, told_whole: bool = True) -> list[Line]:
     compared = data.get("compared")
     if not compared:
         return []
     axis = axis_of(data)
     return [
-        line_of(LETTERS[i], _named(batch, reader), curve, axis)
+        line_of(LETTERS[i], _named(batch, reader) if told_whole else batch["name"], curve, axis)
         for i, (batch, curve) in enumerate(
             zip(compared["batches"], compared["curves"], strict=True)
         )
@@ -206,7 +207,10 @@ def _band_words(band: Json | None, batches: Sequence[Json]) -> dict[str, Any] | 
         return None
     letter = next((LETTERS[i] for i, b in enumerate(batches) if b["id"] == band["like"]), "")
     if "points" not in band:
-        return {"shown": False, "words": f"No band of good batches behind {letter}: {band['why']}"}
+        return {
+            "shown": False,
+            "words": f"No band of good batches behind {letter} yet. {band['why']}",
+        }
     names = [one["name"] for one in band["batches"]]
     words = (
         f"The hatched band behind {letter} runs from the lowest to the highest of {len(names)} "

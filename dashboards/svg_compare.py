@@ -8,14 +8,11 @@ stand in a lane of its own below. The same picture is shown, printed and saved. 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 
 from dashboards import formats
-from dashboards.formats import Units
 from dashboards.svg_axes import text_width, value_ticks
-from dashboards.svg_compare_words import described
+from dashboards.svg_compare_picture import Line, Overlay, described
 
 _TEXT = 13.0
 _LEFT, _RIGHT, _TOP = 56.0, 26.0, 10.0
@@ -27,52 +24,6 @@ STYLES = (
     ("#0072B2", ""), ("#D55E00", "10 5"), ("#009E73", "3 4"), ("#CC79A7", "12 4 3 4"),
     ("#E69F00", "6 3"), ("#56B4E9", "16 5"), ("#1c1b19", "2 6"), ("#6b675f", "8 3 2 3 2 3"),
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """The curve of one batch.
-
-    Attributes:
-        letter: "A" …
-        name: What the batch is called.
-        points: Place on the axis [min, h or min/kg] and value [degC], in order.
-        marks: Place on the axis and the word of each mark.
-    """
-
-    letter: str
-    name: str
-    points: Sequence[tuple[float, float]]
-    marks: Sequence[tuple[float, str]]
-
-
-@dataclass(frozen=True, slots=True)
-class Overlay:
-    """What is to be drawn.
-
-    Attributes:
-        lines: In the order of their letters, at least one.
-        band: Place, lowest and highest of the good batches [degC], in order; may be empty.
-        band_name: What the band is, in words.
-        x_from: Where the axis begins [x_name].
-        x_to: Where it ends, above `x_from` [x_name].
-        x_name: The axis in words, with its unit.
-        units: The reader's.
-        width: [px]
-        plot_height: Of the plot alone [px].
-        key: Sets the ids inside apart from those of other pictures of the page.
-    """
-
-    lines: Sequence[Line]
-    band: Sequence[tuple[float, float, float]]
-    band_name: str
-    x_from: float
-    x_to: float
-    x_name: str
-    units: Units
-    width: float = 960.0
-    plot_height: float = 330.0
-    key: str = "wide"
 
 
 def overlay(picture: Overlay) -> str:
@@ -203,7 +154,7 @@ class _Frame:
             f'<path class="axis" d="M{_LEFT:g} {self.bottom:g}H{right:g}" stroke="#1c1b19" '
             f'fill="none"/>'
         ]
-        most = max(int((right - _LEFT) / 75.0), 2)
+        most = max(int((right - _LEFT) / 55.0), 2)
         plain = 'class="tick" fill="#1c1b19"'
         for tick in value_ticks(picture.x_from, picture.x_to, most):
             x = self.x(tick)
@@ -277,19 +228,32 @@ class _Frame:
             parts.append(_text(_LEFT - 18.0, y + 4.5, line.letter, "middle",
                                f'{_HALO} font-weight="700"'))  # fmt: skip
             parts.append(f'<path d="M{_LEFT:g} {y:g}H{right:g}" {_stroke(number, 1.5)}/>')
-            taken = _LEFT
-            for place, word in sorted(line.marks):
-                if not self.picture.x_from <= place <= self.picture.x_to:
-                    continue
-                x = self.x(place)
-                parts.append(
-                    f'<path class="mark" d="M{x:.1f} {y - 8:g}v16" stroke="#1c1b19" '
-                    f'stroke-width="2" fill="none"/>'
-                )
-                end = x + 5.0 + text_width(word, _TEXT)
-                if x >= taken and end <= self.picture.width:
-                    parts.append(_text(x + 4.0, y + 4.5, word))
-                    taken = end + 3.0
+            parts += self._ticks(line, y)
+        return parts
+
+    def _ticks(self, line: Line, y: float) -> list[str]:
+        """Return the marks of a lane; a word stands where it meets no other mark."""
+        marks = sorted(
+            (self.x(place), word)
+            for place, word in line.marks
+            if self.picture.x_from <= place <= self.picture.x_to
+        )
+        parts = []
+        taken = _LEFT
+        for number, (x, word) in enumerate(marks):
+            parts.append(
+                f'<path class="mark" d="M{x:.1f} {y - 8:g}v16" stroke="#1c1b19" '
+                f'stroke-width="2" fill="none"/>'
+            )
+            wide = text_width(word, _TEXT) + 6.0
+            following = marks[number + 1][0] if number + 1 < len(marks) else self.picture.width
+            if x >= taken and x + wide < following:
+                parts.append(_text(x + 4.0, y + 4.5, word))
+                taken = x + wide
+            elif x - wide >= taken:
+                parts.append(_text(x - 4.0, y + 4.5, word, "end"))
+                taken = x
+            taken = max(taken, x)
         return parts
 
 

@@ -221,7 +221,7 @@ def test_without_two_good_batches_the_band_says_how_many_there_are(site: Any, se
     found = band(site, new)
 
     assert found["status"] == "not shown"
-    assert found["why"].startswith("1 batch like it with the outcome")
+    assert found["why"].startswith("There is one other batch like it")
     assert site.client.get("/v1/compare/band", params={"batch": "x"}).status_code == 404
 
 
