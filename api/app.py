@@ -17,6 +17,7 @@ from api.access import Access, Gate, own_names, read_or_make_token
 from api.analysis.outlook import Outlooks
 from api.closing import seal_what_was_left
 from api.hands_free.buttons import Buttons
+from api.hands_free.offer_news import OfferNews
 from api.hands_free.starting import Starting
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
@@ -34,6 +35,7 @@ from api.routes import (
     lists,
     live,
     notices,
+    offers,
     outlook,
     pages,
     plan,
@@ -98,11 +100,12 @@ def create_app(
     app.state.alarms = AlarmWatch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
     app.state.buttons = Buttons(kitchen, app.state.post)
+    app.state.offer_news = OfferNews(kitchen, app.state.broadcast)
     app.state.starting = Starting(kitchen, app.state.proposing)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, proposals, questions, analysis),
-        *(outlook, records, plan, compare, live, notices, alarms, push, health, access),
+        *(readings, instruments, lists, batches, proposals, questions, offers),
+        *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
     ):
         app.include_router(module.router)
     pages.mount(app)
@@ -131,6 +134,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.post.run(), name="post"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),
         asyncio.create_task(app.state.buttons.run(), name="buttons"),
+        asyncio.create_task(app.state.offer_news.run(), name="offers"),
         asyncio.create_task(app.state.starting.run(), name="starting"),
         asyncio.create_task(_tidy(app.state.kitchen), name="tidy"),
     ]

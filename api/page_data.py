@@ -16,6 +16,7 @@ from api.analysis.live_holds import LiveHolds
 from api.analysis.outlook import Outlooks
 from api.analysis.whole import analysis
 from api.cautions import cautions_of, known_ingredients
+from api.hands_free.offers import offer_json, offers_of
 from api.hands_free.questions import QuestionBook, question_json
 from api.holds import holds_of, targets_of
 from api.kitchen import Kitchen
@@ -144,6 +145,7 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live: Live) 
         "holds": [],
         "outlook": None,
         "proposals": [proposal_json(one) for one in standings(batch)],
+        "offers": [offer_json(one) for one in offers_of(kitchen, batch)],
         "trouble": "",
     }
     try:

@@ -84,6 +84,7 @@ def weighing(record: Kept) -> Json:
     return _with_history(
         {
             "id": record.id,
+            "by": body.get("by", "person"),
             "stream": body["stream"],
             "at": format_ms(record.at_ms),
             "mass": body["mass"],

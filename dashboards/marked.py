@@ -69,6 +69,20 @@ def offered(proposals: Sequence[Json], reader: Reader) -> dict[str, Any] | None:
     return {**proposal_line(one, reader), "more": len(waiting) - 1}
 
 
+def offer_line(offer: Json, reader: Reader) -> dict[str, Any]:
+    """Return a weighing that a scale offers as a card tells it."""
+    tare = offer.get("tare")
+    return {
+        "id": offer["id"],
+        "label": label(str(offer["stream"])),
+        "mass": reader.mass(float(offer["net_kg"])),
+        "at": offer["at"],
+        "clock": reader.clock(offer["at"], seconds=True),
+        "tare": f"{tare['value']:g} {tare['unit']} that stood there" if isinstance(tare, Mapping)
+        else f"the pot {tare}" if tare else "",
+    }  # fmt: skip
+
+
 def proposal_line(one: Json, reader: Reader) -> dict[str, Any]:
     """Return a proposal as a page tells it."""
     event, kind = one.get("event") or {}, str(one["kind"])

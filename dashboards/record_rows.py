@@ -108,6 +108,7 @@ def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
             "section": "weighing", "name": one["stream"], "value": one["net_kg"], "unit": "kg",
             "u": one["u_kg"], "at": one["at"], "who": one.get("who"),
             "method": one.get("u_from"), "text": one.get("note"),
+            "from": [_scale_words(one)],
         }  # fmt: skip
     for one in record["observations"]:
         yield {
@@ -115,6 +116,15 @@ def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
             "value": one.get("value"), "unit": one.get("unit"), "u": one.get("u"),
             "at": one["at"], "text": one.get("text"), "who": one.get("who"),
         }  # fmt: skip
+
+
+def _scale_words(weighing: Json) -> str:
+    """Return whose word a weighing is, "" for one that was typed."""
+    scale = weighing.get("from_scale")
+    if not scale:
+        return ""
+    offered = ", offered by the program" if weighing.get("by") == "scale" else ""
+    return f"scale {scale}{offered}"
 
 
 def _hold_rows(analysis: Json) -> Iterator[dict[str, Any]]:

@@ -5,9 +5,9 @@
 the data holds the same objects that the HTTP interface gives as JSON. What each page needs:
 
 every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
-stove       batches [{batch, curve, targets, bands, holds, proposals, trouble}] · more_open ·
-            instruments · pots · recipes · ingredients · routes · alarms · standing · local ·
-            questions · position
+stove       batches [{batch, curve, targets, bands, holds, proposals, offers, trouble}] ·
+            more_open · instruments · pots · recipes · ingredients · routes · alarms · standing ·
+            local · questions · position
 batches     batches · query {q, state} · next
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
             proposals · instruments · pots · position

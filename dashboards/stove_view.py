@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboards import formats, times
-from dashboards.marked import offered
+from dashboards.marked import offer_line, offered
 from dashboards.outlook_line import outlook_line
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
@@ -54,6 +54,7 @@ def card(item: Mapping[str, Any], data: Mapping[str, Any], reader: Reader) -> di
         "outlook": outlook_line(item.get("outlook"), reader),
         "marks": marks,
         "proposal": offered(item.get("proposals") or [], reader),
+        "offers": [offer_line(one, reader) for one in item.get("offers") or []],
         "recent": events[:_RECENT_MARKS],
         "older": events[_RECENT_MARKS:],
         "holds": [hold_line(hold, reader) for hold in item.get("holds") or []],

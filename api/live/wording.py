@@ -68,5 +68,6 @@ def _alarm(entry: Entry) -> dict[str, Any]:
 def _proposal(entry: Entry) -> dict[str, Any]:
     """A page that hears of one asks for the batch's proposals to know how they stand now."""
     if entry.kind == "dismissal":
-        return {"batch": entry.chain, "n": entry.body["proposal"], "state": "dismissed"}
+        what = {key: entry.body[key] for key in ("proposal", "offer") if key in entry.body}
+        return {"batch": entry.chain, "n": what.get("proposal"), "state": "dismissed", **what}
     return {"batch": entry.chain, "id": entry.id, **entry.body}

@@ -8,7 +8,7 @@ const SILENCE_MS = 15000;
 const PATIENCE_MS = 2500; // the browser is trying again by itself; shorter breaks are not told
 const LOOK_MS = 1000;
 const LONGEST_PAUSE_MS = 8000;
-const EVENTS = ["reading", "mark", "proposal", "question", "alarm", "outlook", "reset"];
+const EVENTS = ["reading", "mark", "proposal", "question", "offer", "alarm", "outlook", "reset"];
 
 /**
  * @typedef {{onEvent: (name: string, data: any) => void, onState: (state: string) => void}} Listener

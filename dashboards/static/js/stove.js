@@ -8,6 +8,7 @@ import { showConnection } from "./connection.js";
 import { listenForMarks, onMarked, showWaiting } from "./marks.js";
 import { listenForProposals, onAnswered } from "./proposals.js";
 import { listenForQuestions } from "./questions.js";
+import { listenForOffers } from "./offers.js";
 import { flush, onOutbox } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { plotsOffered } from "./curve_slot.js";
@@ -88,7 +89,7 @@ function refreshSoon() {
 /** @param {string} name @param {any} data */
 function onEvent(name, data) {
   if (name === "reading") cards.forEach((card) => card.take(data));
-  else if (name === "mark" || name === "proposal" || name === "question") refreshSoon();
+  else if (["mark", "proposal", "question", "offer"].includes(name)) refreshSoon();
   else if (name === "alarm") showNotice(data);
   else if (name === "outlook") { const card = cards.get(data.batch); if (card) card.takeOutlook(data); }
   else if (name === "reset") {
@@ -129,6 +130,7 @@ mountCards();
 listenForMarks(document);
 listenForProposals(document);
 listenForQuestions(refreshSoon);
+listenForOffers(refreshSoon);
 [onMarked, onAnswered].forEach((told) => told((batch) => {
   hushNotices(batch);
   refreshSoon();

@@ -125,3 +125,25 @@ def test_an_idle_pot_that_is_heated_asks_and_one_touch_starts_its_batch(
     [question] = server.get("/v1/questions")["questions"]
     assert (question["state"], question["batch"]) == ("answered", batch["id"])
     assert batch["started_at"] == question["at"]
+
+
+def test_what_lies_still_on_the_scale_is_taken_as_the_weighing_that_is_next(
+    server: Any, device: Any
+) -> None:
+    made = server.post("/v1/batches", {"name": "Monday", "pot": "North", "scale": "north/scale"})
+    page = device.page
+    page.goto("/")
+    expect(page.locator("#connection")).to_contain_text("Live")
+    server.say("north/scale", "kg", *[0.0] * 6, *[3.56] * 7)
+    offer = page.locator(".proposal")
+    expect(offer).to_contain_text("Milk?")
+
+    offer.get_by_role("button", name=re.compile("^Take it")).tap()
+
+    expect(page.locator(".toast")).to_contain_text("Milk 3.560 kg weighed")
+    expect(page.locator(".proposal")).to_have_count(0)
+    [weighing] = server.get(f"/v1/batches/{made['id']}/weighings")["weighings"]
+    assert (weighing["net_kg"], weighing["by"], weighing["stream"]) == (3.56, "scale", "milk")
+    page.locator(".toast").get_by_role("button", name="Undo").tap()
+    expect(page.locator(".toast").last).to_contain_text("Undone")
+    assert server.get(f"/v1/batches/{made['id']}/weighings")["weighings"] == []
