@@ -27,6 +27,7 @@ async def live(
 ) -> StreamingResponse:
     """Server-sent events `reading`, `mark`, `proposal`, `alarm`, `reset`; a `heartbeat` each 10 s.
 
+    `outlook` says what is about to happen in an open batch; it has no id and is not sent again.
     An event's id is `r<arrival>.e<record number>`; a page that comes back with it gets what it
     missed, up to 5,000 readings, beyond that `reset`. `after` does the same by address.
     """
