@@ -47,6 +47,7 @@ from api.routes import (
 )
 from api.watch.alarm_watch import AlarmWatch
 from api.watch.post import Post
+from api.watch.sounders import Sounders
 from api.watch.watch import Watch
 from collector.errors import CurdwrightError
 from collector.log import say
@@ -96,6 +97,7 @@ def create_app(
     app.state.outlooks = Outlooks()
     app.state.outlook_news = OutlookNews(kitchen, app.state.broadcast, app.state.outlooks)
     app.state.post = Post(kitchen)
+    app.state.sounders = Sounders(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
     app.state.alarms = AlarmWatch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
@@ -132,6 +134,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.watch.run(), name="watch"),
         asyncio.create_task(app.state.alarms.run(), name="alarms"),
         asyncio.create_task(app.state.post.run(), name="post"),
+        asyncio.create_task(app.state.sounders.run(), name="sounders"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),
         asyncio.create_task(app.state.buttons.run(), name="buttons"),
         asyncio.create_task(app.state.offer_news.run(), name="offers"),

@@ -26,6 +26,27 @@ disk_low_mb = 500                 # the disk of the data folder: the least room 
 disk_low_percent = 5              # percent of it, which counts up to ten times the MB
 forward_behind_min = 10           # how old what the central engine has not taken may be
 
+[notices]
+contact = "mailto:kitchen@fern-lane.example"   # whom a Web Push service may write to
+
+[[sounder]]                       # on while an alarm is unacknowledged, off when none is
+name = "hall"
+port = "/dev/serial/by-id/usb-relay-0003"
+baud = 9600
+on = "A\\n"                       # the bytes at an alarm; \\u0000 to \\u00ff for any byte
+off = "a\\n"                      # the bytes when all are acknowledged
+repeat_s = 10                     # its state is told again so often
+longest_min = 0                   # an alarm sounds at most so long; 0: until acknowledged
+least_priority = "medium"
+
+[[sounder]]                       # or at a broker: what is published there is retained
+name = "lamp"
+host = "127.0.0.1"
+broker_port = 1883
+topic = "kitchen/lamp"
+on = "ON"
+off = "OFF"
+
 [[serial]]                        # one for each port
 port = "/dev/serial/by-id/usb-bench-scale-0001"   # required
 series = "north/scale"            # required

@@ -39,7 +39,8 @@ class Sounder(Section):
     """A wired sounder or lamp: on while an alarm is unacknowledged, off when none is.
 
     It hangs on a serial port, or listens at a broker. `on` and `off` are the bytes that it is told;
-    they are told again every `repeat_s`, so that one that was without power finds its state.
+    they are told again every `repeat_s`, so that one that was without power finds its state. With
+    `longest_min` above 0 an alarm sounds no longer than that; 0 is until it is acknowledged.
     """
 
     name: str = Field(min_length=1, max_length=80)
@@ -54,6 +55,7 @@ class Sounder(Section):
     on: str = "A\n"
     off: str = "a\n"
     repeat_s: float = Field(default=10.0, ge=1, le=3600)
+    longest_min: float = Field(default=0.0, ge=0, le=1440)
     least_priority: Literal["low", "medium", "high"] = "medium"
     password: SecretStr | None = Field(default=None, exclude=True, repr=False)
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 import uuid
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Depends, Query, Request, Response
 
 from api.access import is_local
 from api.answers import Json
@@ -20,9 +20,18 @@ from api.watch.delivery import Sender, check_address
 from api.watch.message import TEST, Message
 from api.watch.notice_book import NoticeBook
 from api.watch.route_book import Route, RouteBook
+from api.watch.sounders import PREFIX, Sounders
+from collector.errors import RecordConflictError
 
 router = APIRouter(prefix="/v1", tags=["notices"])
 
+
+def _sounders(request: Request) -> Sounders:
+    sounders: Sounders = request.app.state.sounders
+    return sounders
+
+
+SoundersHere = Annotated[Sounders, Depends(_sounders)]
 Limit = Annotated[int, Query(ge=1, le=200)]
 
 
@@ -46,15 +55,22 @@ def list_notices(kitchen: KitchenHere, batch: str | None = None, limit: Limit = 
 
 
 @router.get("/notices/routes", summary="The routes by which notices go")
-def list_routes(kitchen: KitchenHere) -> Response:
-    """Addresses hold secrets: only scheme and host are shown."""
-    return Json({"routes": [route_json(route) for route in RouteBook(kitchen.journal).routes()]})
+def list_routes(kitchen: KitchenHere, sounders: SoundersHere) -> Response:
+    """Addresses hold secrets: only scheme and host are shown. Wired sounders are listed, too."""
+    routes = [route_json(route) for route in RouteBook(kitchen.journal).routes()]
+    return Json({"routes": [*routes, *sounders.listed()]})
 
 
 @router.post("/notices/routes", status_code=201, summary="Add a route, or take one back")
 def set_route(body: RouteBody, request: Request, kitchen: KitchenHere) -> Response:
     """From this machine only. The address is written as apprise takes it."""
     _local_only(request)
+    if (body.withdraws or "").startswith(PREFIX):
+        raise RecordConflictError(
+            "A sounder is not taken back here.",
+            where="withdraws",
+            do="Take its [[sounder]] section out of curdwright.toml, and start again.",
+        )
     book = RouteBook(kitchen.journal)
     who = body.who or ""
     if body.withdraws:
@@ -68,8 +84,17 @@ def set_route(body: RouteBody, request: Request, kitchen: KitchenHere) -> Respon
 
 
 @router.post("/notices/routes/{route_id}/test", summary="Send a test notice now")
-def test_route(route_id: str, kitchen: KitchenHere, body: Sent | None = None) -> Response:
-    """Answers what the service said; `proven_at` is empty again if it didn't take the message."""
+def test_route(
+    route_id: str, kitchen: KitchenHere, sounders: SoundersHere, body: Sent | None = None
+) -> Response:
+    """Answers what the service said; `proven_at` is empty again if it didn't take the message.
+
+    A wired sounder is switched on for a second.
+    """
+    if route_id.startswith(PREFIX):
+        heard = sounders.test(route_id)
+        proven = next(one["proven_at"] for one in sounders.listed() if one["id"] == route_id)
+        return Json({"taken": heard.taken, "answer": heard.answer, "proven_at": proven})
     book = RouteBook(kitchen.journal)
     route = book.route(route_id)
     name = kitchen.config.kitchen.name
