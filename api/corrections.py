@@ -85,13 +85,21 @@ class Correction:
 class Corrections:
     """The checks of all instruments, read once."""
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: Journal, also: Sequence[Check] = ()) -> None:
+        """Read them.
+
+        Args:
+            journal: The kitchen's records.
+            also: Checks that aren't recorded, to see what they would do.
+        """
         entries = journal.kitchen("check", "withdrawal")
         withdrawn = {e.body["withdraws"] for e in entries if e.kind == "withdrawal"}
         self._checks: dict[str, list[Check]] = {}
         for entry in entries:
             if entry.kind == "check" and entry.id not in withdrawn:
                 self._checks.setdefault(entry.body["series"], []).append(_check(entry))
+        for check in also:
+            self._checks.setdefault(check.body["series"], []).append(check)
         self._known = {
             series: entry.body
             for series, entry in journal.latest_by("instrument", "series").items()

@@ -19,6 +19,7 @@ class InstrumentBody(Sent):
     display_step: Measure | None = None
     u: Measure | None = None
     stale_after: Measure | None = None
+    check_every: Measure | None = None
     note: str | None = Field(default=None, max_length=2000)
 
 

@@ -9,12 +9,15 @@ from fastapi import APIRouter, Response
 
 from api import views
 from api.answers import Json
+from api.check_draft import check_draft
+from api.check_history import check_history
 from api.checking import check_body
 from api.corrections import STALE_AFTER_S, Corrections, canonical_unit
 from api.instrument_schemas import CheckBody, InstrumentBody
 from api.kitchen import Kitchen, KitchenHere
+from api.schemas import Measure
 from api.times import format_ms
-from collector.errors import UnknownRecordError
+from collector.errors import RecordError, UnknownRecordError
 from collector.store.protocol import SeriesInfo
 from collector.units import difference_to_kelvin, kind_of, to_canonical
 
@@ -44,14 +47,19 @@ def put_instrument(body: InstrumentBody, kitchen: KitchenHere) -> Response:
         if measure is not None:
             fields[name] = measure.model_dump()
             fields[f"{name}_canonical"] = _difference(measure.value, measure.unit)
-    if body.stale_after is not None:
-        fields["stale_after_s"] = to_canonical(
-            body.stale_after.value, body.stale_after.unit, "duration"
-        )
+    for name, measure in (("stale_after", body.stale_after), ("check_every", body.check_every)):
+        if measure is not None:
+            fields[f"{name}_s"] = _duration(name, measure, body.series)
     entry = kitchen.journal.keep(
         "instrument", fields, record_id=str(body.id) if body.id else None, who=body.who or ""
     )
     return Json(views.listed(entry))
+
+
+@router.post("/{series:path}/checks/draft", summary="What a check would say, without recording it")
+def draft_check(series: str, body: CheckBody, kitchen: KitchenHere) -> Response:
+    """Its arithmetic number by number, and the correction before and after it."""
+    return Json(check_draft(kitchen, series, body))
 
 
 @router.post("/{series:path}/checks", status_code=201, summary="Record a check")
@@ -76,8 +84,10 @@ def record_check(series: str, body: CheckBody, kitchen: KitchenHere) -> Response
 
 
 @router.get("/{series:path}/checks", summary="The checks of an instrument")
-def read_checks(series: str, kitchen: KitchenHere) -> Response:
-    """Those that stand, in the order in which they were recorded."""
+def read_checks(series: str, kitchen: KitchenHere, history: bool = False) -> Response:
+    """Those that stand, as recorded; with `history=true` all, the latest first, also those gone."""
+    if history:
+        return Json({"checks": check_history(kitchen).get(series, [])})
     checks = Corrections(kitchen.journal).checks(series)
     return Json({"checks": [{"id": c.id, "recorded_at": c.made_at, **c.body} for c in checks]})
 
@@ -95,6 +105,8 @@ def _instrument(kitchen: Kitchen, corrections: Corrections, info: SeriesInfo) ->
         "first_at": format_ms(info.first_ms),
         "stale_after_s": known.get("stale_after_s", STALE_AFTER_S),
         "display_step": known.get("display_step"),
+        "u": known.get("u"),
+        "check_every_s": known.get("check_every_s"),
         "note": known.get("note"),
         "checks": len(corrections.checks(info.name)),
         "correction": {
@@ -119,6 +131,15 @@ def _instrument(kitchen: Kitchen, corrections: Corrections, info: SeriesInfo) ->
             "stale": age_s > float(shown["stale_after_s"]),
         }
     return shown
+
+
+def _duration(name: str, measure: Measure, series: str) -> float:
+    duration_s = to_canonical(measure.value, measure.unit, "duration")
+    if not duration_s > 0.0:
+        raise RecordError(
+            f"{name} is {duration_s:g} s.", where=series, do="Give a time above 0, or leave it out."
+        )
+    return duration_s
 
 
 def _difference(value: float, unit: str) -> float:
