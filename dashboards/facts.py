@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from dashboards.alarm_rows import signals
 from dashboards.pictures import points_of
 from dashboards.reader import Reader
 from dashboards.steps import marks_of
@@ -23,10 +24,7 @@ def stove(data: Json, reader: Reader) -> dict[str, Any]:
     return {
         **_common(data, reader),
         "batches": [_batch(item, reader) for item in data["batches"]],
-        "alarms": [
-            {key: one[key] for key in ("id", "batch", "title", "text", "at", "priority")}
-            for one in data.get("alarms") or []
-        ],
+        "alarms": signals(data.get("alarms") or []),
     }
 
 

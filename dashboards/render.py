@@ -11,6 +11,7 @@ stove       batches [{batch, curve, targets, bands, holds, proposals, offers, tr
 batches     batches · query {q, state} · next
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
             proposals · instruments · pots · position
+alarms      alarms · changes · rate
 compare     address {batch, align, temperature, unit, q, from, to} · axis_degc · span · faults ·
             found · suggested · any · compared · band · ways · position
 pair        nothing more
@@ -30,6 +31,7 @@ from urllib.parse import urlencode
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from dashboards import facts, formats
+from dashboards.alarm_rows import page as alarm_page
 from dashboards.assets import has_uplot
 from dashboards.compare_view import compare
 from dashboards.marked import marked_by, proposal_line
@@ -58,7 +60,7 @@ def render(page: str, data: Mapping[str, Any]) -> str:
     """Return one page as HTML.
 
     Args:
-        page: "stove", "batches", "record", "compare", "pair" or "problem".
+        page: "stove", "batches", "record", "alarms", "compare", "pair" or "problem".
         data: As the module's docstring lists for that page.
     """
     reader = reader_of(data)
@@ -151,6 +153,7 @@ _CONTENTS = {
     "stove": _stove,
     "batches": _batches,
     "record": _record,
+    "alarms": alarm_page,
     "compare": compare,
     "pair": _pair,
     "problem": _problem,

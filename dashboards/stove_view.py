@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dashboards import formats, times
+from dashboards.alarm_rows import silent_line
 from dashboards.marked import offer_line, offered
 from dashboards.outlook_line import outlook_line
 from dashboards.pictures import batch_picture, points_of
@@ -64,6 +65,7 @@ def card(item: Mapping[str, Any], data: Mapping[str, Any], reader: Reader) -> di
         ],
         "step": _step(batch, marks.last, marks.expected),
         "trouble": item.get("trouble") or "",
+        "silent": silent_line(data.get("alarms") or [], batch["id"]),
     }
 
 
@@ -103,6 +105,7 @@ def _probe(
         "place": str(binding["place"]).replace("_", " "),
         "stale_after_s": known.get("stale_after_s", STALE_AFTER_S),
         "number": None,
+        "stale": False,
         "unit": formats.degree(reader.units),
     }
     if good:

@@ -101,6 +101,7 @@ def _of_target(batch: Batch, watched: Watched, around: Around) -> list[Limit]:
         enter_degc=over.enter_degc,
         measure="to go",
         goal_degc=goal_degc,
+        after=(over.key,),
     )
     direction = Direction.RISING if up else Direction.FALLING
     reached = target_cause(batch.id, watched, direction) in around.told

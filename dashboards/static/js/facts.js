@@ -12,7 +12,9 @@
  *   last_at: string|null}} InstrumentFacts
  * @typedef {{now: string, position: string, zone: string, units: {temperature: string, mass: string},
  *   instruments: InstrumentFacts[], batches: BatchFacts[], alarms: Notice[]}} Facts
- * @typedef {{id: string, batch: string, text: string, title: string, at: string, priority: string, state?: string}} Notice
+ * @typedef {{id: string, batch: string|null, text: string, title: string, at: string, priority: string, state?: string,
+ *   about?: string, time_to_respond_s?: number|null, caution?: string, shelved_until?: string|null, why?: string,
+ *   calls?: number}} Notice
  */
 
 /**

@@ -3,7 +3,7 @@
 // is started with a button. Imports nothing.
 
 const REPEAT_MS = 6000;
-const REPEATS = 20;
+const LATER_EACH = 5;
 /** Tones of a call that asks for something now, and of one that tells [Hz]. */
 const TONES = { high: [880, 660, 880, 660], medium: [523, 659, 784] };
 const TONE_S = 0.2;
@@ -78,17 +78,19 @@ export function hasVoice() {
 }
 
 /**
- * Call until somebody has heard, or for two minutes.
+ * Call until somebody has heard: every six seconds for what asks for something now; for what tells,
+ * twice and then every half minute; for what is of low priority once.
  * @param {string} id
  * @param {string} words
  * @param {string} priority
  */
 export function startCalling(id, words, priority) {
   if (calling.has(id)) return;
-  let left = priority === "high" ? REPEATS : 2;
+  let turns = 0;
   const once = () => {
-    left -= 1;
-    if (left < 0) { stopCalling(id); return; }
+    turns += 1;
+    if (turns > 1 && priority === "low") return;
+    if (turns > 2 && priority === "medium" && turns % LATER_EACH !== 0) return;
     if (audio && audio.state === "running") writeCall(audio, audio.currentTime + 0.05, priority);
     if (navigator.vibrate && soundState() !== "off") navigator.vibrate([300, 120, 300]);
     if (soundState() === "running") speak(words);

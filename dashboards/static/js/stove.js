@@ -90,7 +90,7 @@ function refreshSoon() {
 function onEvent(name, data) {
   if (name === "reading") cards.forEach((card) => card.take(data));
   else if (["mark", "proposal", "question", "offer"].includes(name)) refreshSoon();
-  else if (name === "alarm") showNotice(data);
+  else if (name === "alarm") { showNotice(data); refreshSoon(); }
   else if (name === "outlook") { const card = cards.get(data.batch); if (card) card.takeOutlook(data); }
   else if (name === "reset") {
     missed = true;
