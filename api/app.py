@@ -46,6 +46,7 @@ from api.routes import (
     records,
 )
 from api.watch.alarm_watch import AlarmWatch
+from api.watch.alive import AliveLine
 from api.watch.post import Post
 from api.watch.sounders import Sounders
 from api.watch.watch import Watch
@@ -99,6 +100,7 @@ def create_app(
     app.state.post = Post(kitchen)
     app.state.sounders = Sounders(kitchen)
     app.state.watch = Watch(kitchen, app.state.post)
+    app.state.alive = AliveLine(kitchen, app.state.watch.looked_s)
     app.state.alarms = AlarmWatch(kitchen, app.state.post)
     app.state.proposing = Proposing(kitchen)
     app.state.buttons = Buttons(kitchen, app.state.post)
@@ -135,6 +137,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         asyncio.create_task(app.state.alarms.run(), name="alarms"),
         asyncio.create_task(app.state.post.run(), name="post"),
         asyncio.create_task(app.state.sounders.run(), name="sounders"),
+        asyncio.create_task(app.state.alive.run(), name="alive"),
         asyncio.create_task(app.state.proposing.run(), name="proposals"),
         asyncio.create_task(app.state.buttons.run(), name="buttons"),
         asyncio.create_task(app.state.offer_news.run(), name="offers"),
@@ -148,6 +151,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
+        await app.state.alive.say_stopped()
         app.state.kitchen.close()
 
 

@@ -57,6 +57,11 @@ class Watch:
         self._at = self._saved = -1  # not known yet
         self._saved_s = 0.0
         self._complaints: dict[str, str] = {}
+        self._looked_s = float("-inf")
+
+    def looked_s(self) -> float:
+        """When it last looked at the readings without a fault, by the steady clock [s]."""
+        return self._looked_s
 
     async def run(self) -> None:
         """Watch until cancelled."""
@@ -75,6 +80,7 @@ class Watch:
             _log.exception("the watch stumbled")
             self._picture, self._batches = None, {}
             return _AFTER_FAULT_S
+        self._looked_s = time.monotonic()
         return 0.0 if more else POLL_S
 
     def look(self) -> bool:
