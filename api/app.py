@@ -43,6 +43,7 @@ from api.routes import (
     push,
     questions,
     readings,
+    recipes,
     records,
 )
 from api.watch.alarm_watch import AlarmWatch
@@ -108,7 +109,7 @@ def create_app(
     app.state.starting = Starting(kitchen, app.state.proposing)
     install(app)
     for module in (
-        *(readings, instruments, lists, batches, proposals, questions, offers),
+        *(readings, instruments, lists, recipes, batches, proposals, questions, offers),
         *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
     ):
         app.include_router(module.router)

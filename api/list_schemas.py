@@ -15,6 +15,7 @@ from api.alarm_schemas import LimitBody
 from api.schemas import (
     Body,
     CoagulantBody,
+    DoseBody,
     EventKind,
     IngredientShare,
     Measure,
@@ -130,7 +131,11 @@ class AcceptByItself(Body):
 
 
 class RecipeBody(Sent):
-    """A recipe, or a new version of one."""
+    """A recipe, or a new version of one.
+
+    A `dose` becomes the mass of the coagulant at the step addition. `replaces_version` is the
+    version that this was made from; if another was kept since, it is refused.
+    """
 
     model_config = ConfigDict(
         json_schema_extra={
@@ -187,6 +192,7 @@ class RecipeBody(Sent):
     ingredients: list[IngredientShare] = Field(min_length=1)
     dry: Measure | None = None
     coagulant: CoagulantBody | None = None
+    dose: DoseBody | None = None
     nominal_block: Measure | None = None
     milk_solids_fraction: float | None = Field(default=None, gt=0, lt=1)
     steps: list[StepBody] = Field(default_factory=list)
@@ -194,6 +200,7 @@ class RecipeBody(Sent):
     without: list[Stream] = Field(default_factory=list)
     accept_by_itself: AcceptByItself | None = None
     note: str | None = Field(default=None, max_length=4000)
+    replaces_version: int | None = Field(default=None, ge=1)
 
 
 class PotBody(Sent):

@@ -94,6 +94,16 @@ class CoagulantBody(Body):
     lot: str | None = Field(default=None, max_length=100)
 
 
+class DoseBody(Body):
+    """A dose of the coagulant by the dry ingredient, by the milk, or in moles to its litre.
+
+    By the milk it needs the milk that a step expects, in moles also a coagulant that is known here.
+    """
+
+    value: float = Field(gt=0, le=1000, allow_inf_nan=False)
+    unit: Literal["g/100 g dry", "g/100 g milk", "mmol/L"]
+
+
 class BatchBody(Sent):
     """A new batch."""
 

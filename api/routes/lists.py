@@ -1,26 +1,21 @@
 # SPDX-License-Identifier: MIT
-"""The maker's own lists: pots, ingredients, lots and recipes."""
+"""The maker's own lists: pots, ingredients, lots and rates."""
 
 from __future__ import annotations
 
-import uuid
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Response
 
 from api import views
 from api.answers import Json
-from api.entering import frozen_recipe, positive_mass
-from api.holds import hold_spec
 from api.kitchen import Kitchen, KitchenHere
-from api.list_schemas import IngredientBody, LotBody, PotBody, RateBody, RecipeBody
+from api.list_schemas import IngredientBody, LotBody, PotBody, RateBody
 from api.prices import rates_of
 from api.process.money import decimal_of, price_per_kg
 from api.process.weighings import default_weighing_u_kg
-from api.scaling import scaled_recipe
-from api.schemas import RecipeChoice, Sent
-from api.watch.limit_rules import step_limit
-from collector.errors import RecordError, UnknownRecordError
+from api.schemas import Sent
+from collector.errors import RecordError
 from collector.units import to_canonical
 
 router = APIRouter(prefix="/v1", tags=["lists"])
@@ -97,105 +92,6 @@ def add_rate(body: RateBody, kitchen: KitchenHere) -> Response:
     kept = body.model_dump(mode="json", by_alias=True, exclude={"id", "sent_at", "who"})
     fields = {**kept, "pair": f"{body.from_} {body.to}", "said": body.said()}
     return _kept(kitchen, "rate", fields, body)
-
-
-@router.get("/recipes", summary="Recipes, each in its latest version")
-def list_recipes(kitchen: KitchenHere) -> Response:
-    """A batch freezes the version with which it was started."""
-    latest = kitchen.journal.latest_by("recipe", "recipe_id")
-    return Json({"recipes": [_recipe(entry.body) for entry in latest.values()]})
-
-
-@router.get("/recipes/{recipe_id}", summary="All versions of a recipe; scaled, if asked")
-def read_recipe(
-    recipe_id: str,
-    kitchen: KitchenHere,
-    dry: Annotated[float | None, Query(gt=0, allow_inf_nan=False)] = None,
-    unit: Annotated[str, Query(max_length=20)] = "kg",
-    version: Annotated[int | None, Query(ge=1)] = None,
-) -> Response:
-    """The latest, with all versions below it.
-
-    With `dry` (and its `unit`), `scaled` holds every dose, water and expected mass for that dry
-    mass, of the latest version or of the `version` asked for.
-    """
-    versions = _versions(kitchen, recipe_id)
-    shown = {**versions[-1], "versions": versions}
-    if dry is not None:
-        dry_kg = to_canonical(dry, unit, "mass")
-        chosen = frozen_recipe(kitchen, RecipeChoice(id=recipe_id, version=version))
-        shown["scaled"] = scaled_recipe(chosen or {}, dry_kg)
-    return Json(shown)
-
-
-@router.post("/recipes", status_code=201, summary="Record a recipe")
-def add_recipe(body: RecipeBody, kitchen: KitchenHere) -> Response:
-    """Its first version."""
-    recipe_id = str(body.id or uuid.uuid4())
-    return _keep_recipe(kitchen, recipe_id, 1, body)
-
-
-@router.post("/recipes/{recipe_id}", status_code=201, summary="Record a new version")
-def change_recipe(recipe_id: str, body: RecipeBody, kitchen: KitchenHere) -> Response:
-    """Batches that were started keep the version that they froze."""
-    versions = _versions(kitchen, recipe_id)
-    return _keep_recipe(kitchen, recipe_id, len(versions) + 1, body)
-
-
-def _check_recipe(body: RecipeBody) -> None:
-    """Refuse a recipe with a unit of the wrong kind, or a mass that belongs to no dry mass."""
-    for mass, where in ((body.dry, "dry"), (body.nominal_block, "nominal_block")):
-        positive_mass(mass, where)
-    for number, step in enumerate(body.steps, 1):
-        where = f"step {number}, {step.kind}"
-        if step.hold:
-            hold_spec(step.hold.model_dump())
-        if step.target:
-            to_canonical(step.target.value, step.target.unit, "temperature")
-        if step.limit:
-            step_limit(step.limit.model_dump(), number, step.kind, 0.0)
-        positive_mass(step.press_mass, where)
-        if (
-            step.press_area
-            and not to_canonical(step.press_area.value, step.press_area.unit, "area") > 0.0
-        ):
-            raise RecordError("The area of the curd is not above 0.", where=where)
-        for amount in step.masses:
-            positive_mass(amount.mass, where)
-            if amount.mass is not None and body.dry is None:
-                raise RecordError(
-                    f"A mass of {amount.stream} is given, but not for which dry mass.",
-                    where=where,
-                    do="Give the recipe's dry mass, or a ratio to it in place of the mass.",
-                )
-
-
-def _keep_recipe(kitchen: Kitchen, recipe_id: str, version: int, body: RecipeBody) -> Response:
-    _check_recipe(body)
-    fields = {
-        **body.model_dump(exclude={"id", "sent_at", "who"}, exclude_none=True),
-        "recipe_id": recipe_id,
-        "version": version,
-        "said": body.said(),
-    }
-    entry = kitchen.journal.keep(
-        "recipe", fields, record_id=str(body.id) if body.id else None, who=body.who or ""
-    )
-    return Json(_recipe(entry.body), 201)
-
-
-def _recipe(body: Any) -> dict[str, Any]:
-    kept = {key: value for key, value in body.items() if key not in ("said", "recipe_id")}
-    return {"id": body["recipe_id"], **kept}
-
-
-def _versions(kitchen: Kitchen, recipe_id: str) -> list[dict[str, Any]]:
-    found = [e for e in kitchen.journal.kitchen("recipe") if e.body["recipe_id"] == recipe_id]
-    if not found:
-        raise UnknownRecordError(
-            f"There is no recipe {recipe_id!r}.", do="Look at GET /v1/recipes."
-        )
-    return [_recipe(entry.body) for entry in found]
 
 
 def _fields(body: Sent) -> dict[str, Any]:
