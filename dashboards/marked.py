@@ -14,6 +14,7 @@ from dashboards.steps import label
 
 Json = Mapping[str, Any]
 
+_NOT_ASKED = ("target",)
 _SAYS = {
     "heat": "The heat seems to have come on",
     "target": "The target seems to have been reached",
@@ -58,11 +59,13 @@ def _accepted(event: Json) -> str:
 def offered(proposals: Sequence[Json], reader: Reader) -> dict[str, Any] | None:
     """Return the open proposal that a card asks about, the one that was seen last; None without.
 
+    A target that was reached is told by its alarm, and makes only a note: the card doesn't ask.
+
     Args:
         proposals: Of the batch, as the interface gives them.
         reader: Who reads it.
     """
-    waiting = [one for one in proposals if one["state"] == "open"]
+    waiting = [one for one in proposals if one["state"] == "open" and one["kind"] not in _NOT_ASKED]
     if not waiting:
         return None
     one = max(waiting, key=lambda each: str(each["seen_at"]))

@@ -50,6 +50,37 @@ def test_a_card_asks_nothing_that_was_answered(stove: Json, state: str) -> None:
     assert 'class="proposal"' not in render("stove", with_proposals(stove, proposal(1, state)))
 
 
+def test_a_card_leaves_the_target_to_its_alarm_and_the_expected_mark_where_it_is(
+    stove: Json,
+) -> None:
+    target = {**proposal(2), "kind": "target"}
+    assert 'class="proposal"' not in render("stove", with_proposals(stove, target))
+
+    page = render("stove", with_proposals(stove, proposal(1), target))
+
+    assert page.index('class="mark expected"') < page.index('class="proposal"')
+    assert 'data-accept="1"' in page
+
+
+def test_a_scale_offers_its_weighing_with_what_stood_there(stove: Json) -> None:
+    offer = {
+        "id": "o1", "stream": "milk", "series": "north/scale", "net_kg": 3.56,
+        "at": "2026-03-02T08:44:10.000Z", "tare": "North",
+    }  # fmt: skip
+    told = copy.deepcopy(stove)
+    told["batches"][0]["offers"] = [
+        offer,
+        {**offer, "id": "o2", "tare": {"value": 0.35, "unit": "kg"}},
+    ]
+
+    page = render("stove", told)
+
+    assert "<b>3.560 kg</b> on the scale" in page and "<b>Milk?</b>" in page
+    assert "without the pot North" in page
+    assert "without 0.35 kg that stood there" in page
+    assert 'data-take="o1"' in page and 'data-leave="o2"' in page
+
+
 def test_a_record_lists_all_that_was_seen_with_its_state(record: Json) -> None:
     dismissed = proposal(2, "dismissed", dismissal={"id": "d", "why": "a lid was lifted"})
     undone = proposal(3, "dismissed", undone={"id": "e"})
