@@ -145,7 +145,8 @@ def time_to_boil(course: Course) -> Expected | NotShown:
 def _expected(
     course: Course, goal_degc: float, u_goal_k: float, *, rising: bool
 ) -> Expected | NotShown:
-    goals = goal_degc + u_goal_k * _spread(0.6180339887498949)
+    u_k = math.hypot(u_goal_k, course.stretch.u_calibration_k)
+    goals = goal_degc + u_k * _spread(0.6180339887498949)
     found = go_ahead(course.learnt, goals, course.known.around.value, course.table, rising=rising)
     if found.reached < LEAST_REACHED_FRACTION:
         return NotShown(_never(found, goal_degc, rising=rising))

@@ -38,9 +38,9 @@ _RESTLESS = (
     (0.04, 0.0, 40.0, 0.0006),
     (0.2, 0.0, 40.0, 0.0006),
     (0.06, 0.0, 40.0, 0.003),
-    (0.06, 6.0, 150.0, 0.0006),
+    (0.06, 10.0, 200.0, 0.001),
 )
-_RESTLESS_WEIGHTS = (0.4, 0.25, 0.2, 0.15)
+_RESTLESS_WEIGHTS = (0.3, 0.2, 0.2, 0.3)
 # Time in which a hob comes to its heat, or gives off what it holds [s] (common practice).
 _HOB_S, _HOB_WEIGHTS = (12.0, 50.0, 130.0, 300.0), (0.5, 0.2, 0.2, 0.1)
 _LOW_FLAME_WEIGHT = 0.12

@@ -135,6 +135,8 @@ def _weigh(
     weight = np.exp(logs - logs.max())
     near = float(weight @ (left**2 / spread)) / float(weight.sum())
     if count > 3 and near > GATE**2 and float(np.min(np.abs(left))) > GATE_K:
+        # Another temperature becomes likelier with each reading that is passed over.
+        cov[:, TEMPERATURE, TEMPERATURE] += GATE_K**2
         return False, logs
     share = gain / spread[:, None]
     mean += share * left[:, None]

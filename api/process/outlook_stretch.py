@@ -7,23 +7,18 @@ Pure: numpy only.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from api.process.curves import Curve, Floats
+from api.process.outlook_lifts import step_seen, without_lifts
 from api.process.quantities import NotShown
 from api.process.smoothing import bin_means, noise
 
 BIN_S = 10.0
 FEWEST_BINS = 5
 MOST_BINS = 80
-# A probe in milk does not move faster than this unless it is lifted or something is poured; it is
-# back again within so long (common practice).
-LIFT_K_PER_S, RISE_K_PER_S = 0.35, 0.6
-LIFTED_AT_MOST_S = 240.0
-BACK_WITHIN_K = 1.5
 STALE_AFTER_S = 90.0
 # How far back one looks for a direction, and how long nothing new may come before it began.
 _WINDOWS_S = (40.0, 80.0, 160.0, 320.0)
@@ -50,6 +45,7 @@ class Moving:
         from_s: When it began to [s since 1970 UTC].
         slope_k_per_s: How fast now [K/s].
         u_lag_s: Standard uncertainty of the lag that was taken off [s].
+        u_calibration_k: Standard uncertainty common to all readings [K].
         name: Where the readings came from.
     """
 
@@ -60,6 +56,7 @@ class Moving:
     from_s: float
     slope_k_per_s: float
     u_lag_s: float
+    u_calibration_k: float
     name: str
 
 
@@ -83,6 +80,7 @@ def moving(curve: Curve, now_s: float) -> Moving | NotShown:
     curve = without_lifts(curve.between(now_s - _REACH_BACK_S, now_s + 1e-6))
     if len(curve) < FEWEST_BINS:
         return NotShown("too few readings of the milk so far")
+    curve = replace(curve, resolution=max(curve.resolution, step_seen(curve.value)))
     silent_s = now_s - float(curve.time_s[-1])
     if silent_s > max(STALE_AFTER_S, 3.0 * curve.usual_interval_s):
         return NotShown(f"no usable reading of the milk for {silent_s:.0f} s")
@@ -95,61 +93,6 @@ def moving(curve: Curve, now_s: float) -> Moving | NotShown:
     if time_s.size - start < FEWEST_BINS:
         return NotShown("the milk has only just turned" if not rising else "the heat has just come")
     return _binned(curve, float(time_s[start]), rising=rising)
-
-
-def without_lifts(curve: Curve) -> Curve:
-    """Return a curve without the times when its probe was out of the milk.
-
-    Args:
-        curve: Readings [degC].
-
-    Returns:
-        The same without what fell faster than milk can and came back as fast within four minutes;
-        what has just fallen so and is not back yet is left out too, and so is all that lies
-        before a jump for good [degC].
-
-    Source:
-        Definition; the limits are ours (common practice).
-    """
-    time_s, value = curve.time_s, curve.value
-    if value.size < FEWEST_BINS:
-        return curve
-    slow = max(3, round(4.0 / max(curve.usual_interval_s, 1e-3)))
-    if value.size <= slow:
-        return curve
-    keep, begins, after = np.ones(time_s.size, dtype=bool), 0, 0
-    jumps = _jumps(curve, slow)
-    rises = set(jumps[value[jumps + slow] > value[jumps]].tolist())
-    for i in jumps.tolist():
-        if i < after:
-            continue
-        until = int(np.searchsorted(time_s, time_s[i] + LIFTED_AT_MOST_S))
-        level = float(np.median(value[max(i - slow, 0) : i + 1]))
-        back = np.flatnonzero(value[i + slow : until] >= level - BACK_WITHIN_K)
-        end = i + slow + int(back[0]) if back.size else time_s.size
-        is_fall, is_over = i not in rises, back.size > 0 and any(i < r < end for r in rises)
-        if is_fall and (is_over or (until >= time_s.size and not back.size)):
-            keep[i + 1 : end] = False
-            after = end
-        else:
-            begins, after = i + slow, i + slow
-    keep[:begins] = False
-    return Curve(
-        time_s[keep], value[keep], curve.u_calibration, curve.resolution,
-        curve.time_constant_s, curve.u_time_constant_s, curve.name,
-    )  # fmt: skip
-
-
-def _jumps(curve: Curve, slow: int) -> NDArray[np.int64]:
-    """Return where the curve moves faster than milk can, over `slow` readings."""
-    change = curve.value[slow:] - curve.value[:-slow]
-    span_s = curve.time_s[slow:] - curve.time_s[:-slow]
-    limit = np.where(change < 0, LIFT_K_PER_S, RISE_K_PER_S) * span_s
-    size = np.abs(change)
-    found: NDArray[np.int64] = np.flatnonzero(
-        (size > limit) & (size > 2.0 * curve.resolution + 1.5)
-    )
-    return found
 
 
 def _direction(time_s: Floats, value: Floats, spread: tuple[float, float]) -> bool | None:
@@ -222,7 +165,7 @@ def _binned(curve: Curve, from_s: float, *, rising: bool) -> Moving:
     if curve.time_constant_s is not None:
         lag_s, u_lag_s = curve.time_constant_s, curve.u_time_constant_s
     return Moving(
-        time_s - lag_s, value, spreads, rising, from_s, slope, u_lag_s,
+        time_s - lag_s, value, spreads, rising, from_s, slope, u_lag_s, curve.u_calibration,
         curve.name or "milk probe",
     )  # fmt: skip
 

@@ -9,7 +9,8 @@ import pytest
 from api.process.curves import Curve, Floats
 from api.process.outlook import Course, Expected, course_of, time_to_boil, time_to_target
 from api.process.outlook_beliefs import PotKnown, Taught
-from api.process.outlook_stretch import moving, without_lifts
+from api.process.outlook_lifts import step_seen, without_lifts
+from api.process.outlook_stretch import moving
 from api.process.outlook_taught import Lesson, lessons_of, taught_by
 from api.process.quantities import NotShown, Quantity
 
@@ -235,3 +236,40 @@ def test_batches_that_disagree_teach_less() -> None:
 
     assert alike is not None and unlike is not None
     assert unlike.vapour.u / unlike.vapour.value > alike.vapour.u / alike.vapour.value
+
+
+def test_the_step_of_a_display_shows_in_its_readings() -> None:
+    fine = curve_through(warming, 400.0).value
+
+    assert step_seen(np.round(fine / 0.25) * 0.25) == pytest.approx(0.25)
+    assert step_seen(fine) == 0.0
+
+
+def test_a_probe_that_is_lifted_now_is_not_taken_for_cooling_milk() -> None:
+    plain = curve_through(warming, 420.0)
+    value = plain.value.copy()
+    value[400:] -= np.linspace(2.0, 25.0, 20)
+    lifted = Curve(plain.time_s, value, time_constant_s=0.5, u_time_constant_s=0.1, name="milk")
+    found = moving(lifted, START_S + 419.0)
+
+    assert not isinstance(found, NotShown)
+    assert found.rising
+
+
+def test_the_drop_by_which_stirring_begins_ends_no_stretch() -> None:
+    plain = curve_through(warming, 420.0)
+    value = plain.value + np.where(np.arange(420) % 100 < 60, 2.0, 0.0)
+    found = moving(Curve(plain.time_s, value, name="milk"), START_S + 419.0)
+
+    assert not isinstance(found, NotShown)
+    assert found.rising and found.from_s < START_S + 170.0
+
+
+def test_milk_that_is_stirred_now_and_then_is_told_by_its_lower_edge() -> None:
+    plain = curve_through(warming, 420.0)
+    value = plain.value + np.where(np.arange(420) % 100 < 60, 2.0, 0.0)
+    still = Curve(plain.time_s, value, time_constant_s=0.5, u_time_constant_s=0.1, name="milk")
+    found = expected(time_to_target(course(still, 419.0), 75.0))
+
+    # Taken as they are, readings that are 2 K too high most of the time tell it half a minute early.
+    assert found.at_s == pytest.approx(START_S + 60.0 + 710.0, abs=15.0)
