@@ -45,6 +45,7 @@ from api.routes import (
     readings,
     recipes,
     records,
+    settings,
 )
 from api.watch.alarm_watch import AlarmWatch
 from api.watch.alive import AliveLine
@@ -93,6 +94,7 @@ def create_app(
         redoc_url=None,
     )
     app.state.kitchen = kitchen
+    app.state.host = host
     app.state.token = read_or_make_token(kitchen.data_dir / "token")
     app.state.pairing_gate = Gate(10, 60.0, time.monotonic)
     app.state.broadcast = Broadcast(kitchen.readings, kitchen.journal.chains, kitchen.now_ms)
@@ -111,6 +113,7 @@ def create_app(
     for module in (
         *(readings, instruments, lists, recipes, batches, proposals, questions, offers),
         *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
+        settings,
     ):
         app.include_router(module.router)
     pages.mount(app)

@@ -13,6 +13,7 @@ from fastapi import Depends, Request
 
 from api.records.database import open_database
 from api.records.journal import Journal
+from api.settings import Settings
 from collector.config import Config, load_config
 from collector.errors import StoreError
 from collector.store.sqlite import SqliteStore
@@ -24,17 +25,22 @@ class Kitchen:
 
     Attributes:
         data_dir: Where all that is kept lies.
-        config: Its configuration.
+        settings: Its configuration: the file's, with what was set on the page.
         readings: The readings file.
         journal: The records.
         now_ms: The wall clock [ms since 1970 UTC].
     """
 
     data_dir: Path
-    config: Config
+    settings: Settings
     readings: SqliteStore
     journal: Journal
     now_ms: Callable[[], int]
+
+    @property
+    def config(self) -> Config:
+        """The configuration that holds now; ask again instead of keeping it."""
+        return self.settings.config
 
     def close(self) -> None:
         """Let go of both files."""
@@ -94,7 +100,8 @@ def open_kitchen(
     except StoreError:
         readings.close()
         raise
-    return Kitchen(data_dir, config, readings, Journal(engine, now_ms), now_ms)
+    journal = Journal(engine, now_ms)
+    return Kitchen(data_dir, Settings(journal, config), readings, journal, now_ms)
 
 
 def _kitchen(request: Request) -> Kitchen:

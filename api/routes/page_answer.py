@@ -52,13 +52,17 @@ def page_answer(
 
 
 def common_data(request: Request, kitchen: Kitchen) -> dict[str, Any]:
-    """Return what every page is given: the kitchen, the time, the reader's units."""
+    """Return what every page is given: the kitchen, the time, the reader's units.
+
+    A device's own choice of units wins over the kitchen's.
+    """
     place = kitchen.config.kitchen
     return {
         "kitchen": {"name": place.name, "zone": place.zone},
         "now": format_ms(kitchen.now_ms()),
         "units": {
-            "temperature": request.cookies.get("curdwright_temperature"),
-            "mass": request.cookies.get("curdwright_mass"),
+            "temperature": request.cookies.get("curdwright_temperature")
+            or kitchen.settings.value("temperature_unit"),
+            "mass": request.cookies.get("curdwright_mass") or kitchen.settings.value("mass_unit"),
         },
     }

@@ -14,6 +14,7 @@ from api.app import create_app
 from api.hands_free.starting import Starting
 from api.kitchen import Kitchen
 from api.proposals.service import Proposing
+from api.settings import Settings
 from api.times import parse_ms
 
 HEAT_S = 300.0
@@ -45,7 +46,7 @@ class Idle:
     def with_setting(self, setting: str) -> Idle:
         place = self.kitchen.config.kitchen.model_copy(update={"when_heated": setting})
         config = self.kitchen.config.model_copy(update={"kitchen": place})
-        changed = replace(self.kitchen, config=config)
+        changed = replace(self.kitchen, settings=Settings(self.kitchen.journal, config))
         self.watcher = Starting(changed, Proposing(changed))
         return self
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from api.settings import Settings
 from api.watch.alarm_checks import disk_checks
 from api.watch.alarm_state import Action
 from collector.config import Alarms as AlarmSettings
@@ -316,4 +317,4 @@ def test_a_kill_between_notice_and_record_ends_in_one_of_each(alarms: Alarms) ->
 def _with(kitchen: Any, config: Any) -> Any:
     from dataclasses import replace
 
-    return replace(kitchen, config=config)
+    return replace(kitchen, settings=Settings(kitchen.journal, config))
