@@ -31,6 +31,7 @@ from collector.store.sqlite import SqliteStore
 if TYPE_CHECKING:
     from tests.e2e.conftest import Until
 
+CALM = "calm seed"
 QUICK = RetryPlan(first_ms=30, longest_ms=300)
 
 
@@ -164,7 +165,10 @@ class Site:
             "pot": pot,
             "thermometer": f"{pot.lower()}/milk",
             "target": {"value": target, "unit": "degC"},
+            "ingredients": [{"name": CALM}],
         }
+        # What is measured here is the target alone: this milk may not foam over before it boils.
+        self.post("/v1/ingredients", {"name": CALM, "foam": {"value": 99, "unit": "degC"}})
         return str(self.post("/v1/batches", body)["id"])
 
     def collect(self, pot: str, *values: float) -> None:
