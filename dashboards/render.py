@@ -14,6 +14,9 @@ record      batch · curve · targets · bands · analysis · weighings · obser
 alarms      alarms · changes · rate
 compare     address {batch, align, temperature, unit, q, from, to} · axis_degc · span · faults ·
             found · suggested · any · compared · band · ways · position
+instruments instruments [{…, corrected, health, curve, bound, at_pots, due, in_force, history,
+            places}] · open_batches · pots · saved · base_url · position
+check       instrument · kinds · kind · boiling · recent [[ms, value, quality]] · position
 pair        nothing more
 problem     problem {title, detail, where, do}
 
@@ -33,7 +36,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from dashboards import facts, formats
 from dashboards.alarm_rows import page as alarm_page
 from dashboards.assets import has_uplot
+from dashboards.check_view import check
 from dashboards.compare_view import compare
+from dashboards.instrument_view import instruments
 from dashboards.marked import marked_by, proposal_line
 from dashboards.reader import Reader, reader_of
 from dashboards.record_view import record
@@ -60,7 +65,7 @@ def render(page: str, data: Mapping[str, Any]) -> str:
     """Return one page as HTML.
 
     Args:
-        page: "stove", "batches", "record", "alarms", "compare", "pair" or "problem".
+        page: One of those above.
         data: As the module's docstring lists for that page.
     """
     reader = reader_of(data)
@@ -155,6 +160,8 @@ _CONTENTS = {
     "record": _record,
     "alarms": alarm_page,
     "compare": compare,
+    "instruments": instruments,
+    "check": check,
     "pair": _pair,
     "problem": _problem,
 }
