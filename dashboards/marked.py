@@ -15,16 +15,16 @@ from dashboards.steps import label
 Json = Mapping[str, Any]
 
 _NOT_ASKED = ("target",)
-_SAYS = {
-    "heat": "The heat seems to have come on",
-    "target": "The target seems to have been reached",
-    "boil": "It seems to have begun to boil",
-    "simmer": "It seems to have begun to simmer",
-    "addition": "Coagulant seems to have gone in",
-    "ladle": "Curd seems to have been ladled",
-    "press": "The press seems to have gone on",
-    "chill": "The block seems to have gone into the cold",
-    "end": "The block seems to have become cold",
+_ASKS = {
+    "heat": "Heat on at",
+    "target": "Target reached at",
+    "boil": "Boiling since",
+    "simmer": "Simmering since",
+    "addition": "Coagulant in at",
+    "ladle": "Ladled at",
+    "press": "Press on at",
+    "chill": "In the cold since",
+    "end": "Cold at",
 }
 
 
@@ -93,7 +93,7 @@ def proposal_line(one: Json, reader: Reader) -> dict[str, Any]:
         "n": one["n"],
         "kind": kind,
         "label": label(kind),
-        "says": _SAYS.get(kind, f"{label(kind)} seems to have been"),
+        "asks": _ASKS.get(kind, f"{label(kind)} at"),
         "at": one["at"],
         "clock": reader.clock(one["at"], seconds=True),
         "moment": f"{reader.moment(one['at'])}:{reader.clock(one['at'], seconds=True)[-2:]}",
