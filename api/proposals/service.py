@@ -87,6 +87,17 @@ class Proposing:
             self._follow(batch)
             return standings(self._kitchen.journal.batch(batch_id))
 
+    def known(self, batch_id: str) -> list[Standing]:
+        """Return the proposals that are recorded, for a page that needn't wait for the detector.
+
+        A closed batch in which nothing was recorded yet is looked through first.
+
+        Raises:
+            UnknownRecordError: There is no such batch.
+        """
+        batch = self._kitchen.journal.batch(batch_id)
+        return standings(batch) if batch.proposals or batch.open else self.of(batch_id)
+
     def accept(
         self, batch_id: str, number: int, said: Mapping[str, Any], more: Fields, *,
         record_id: str | None = None, who: str = "",

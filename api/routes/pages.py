@@ -73,7 +73,7 @@ def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
     proposing: Proposing = request.app.state.proposing
 
     def data() -> dict[str, Any]:
-        return page_data.record(kitchen, batch_id, proposing.of(batch_id))
+        return page_data.record(kitchen, batch_id, proposing.known(batch_id))
 
     return page_answer(request, kitchen, "record", data)
 
