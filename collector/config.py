@@ -19,7 +19,16 @@ from collector.config_example import EXAMPLE
 from collector.config_faults import cross_faults, fault_lines
 from collector.config_instruments import Broker, SerialLine, Topic
 from collector.config_notices import Notices, Sounder
-from collector.config_sections import Alarms, Forward, Kitchen, Replay, Section, SimulatedPot, Store
+from collector.config_sections import (
+    Alarms,
+    Forward,
+    HandsFree,
+    Kitchen,
+    Replay,
+    Section,
+    SimulatedPot,
+    Store,
+)
 from collector.errors import ConfigError
 
 __all__ = [
@@ -28,6 +37,7 @@ __all__ = [
     "Broker",
     "Config",
     "Forward",
+    "HandsFree",
     "Kitchen",
     "Notices",
     "Replay",
@@ -50,6 +60,7 @@ class Config(Section):
         kitchen: The place.
         store: Where readings are kept.
         alarms: When an alarm is raised.
+        hands_free: What is done without anybody being asked.
         notices: What holds for all notices.
         sounder: Wired sounders and lamps.
         serial: Serial ports.
@@ -64,6 +75,7 @@ class Config(Section):
     kitchen: Kitchen = Kitchen()
     store: Store = Store()
     alarms: Alarms = Alarms()
+    hands_free: HandsFree = HandsFree()
     notices: Notices = Notices()
     sounder: Annotated[tuple[Sounder, ...], Field(strict=False)] = ()
     serial: Annotated[tuple[SerialLine, ...], Field(strict=False)] = ()

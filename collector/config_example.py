@@ -11,6 +11,8 @@ name = "Fern Lane"
 zone = "Europe/Vienna"            # pages show this zone; everything is kept in UTC
 altitude_m = 410                  # for the boiling point; pressure_hpa instead, if it is known
 room_temperature_degc = 21
+
+[hands_free]
 when_heated = "join"              # an idle pot begins to heat: join its batch, ask, or off
 
 [store]

@@ -63,18 +63,13 @@ def _under_data_folder(text: str) -> str:
 
 
 class Kitchen(Section):
-    """The place, for times, the boiling point and heat losses.
-
-    `when_heated` says what is done when an idle pot begins to heat: `join` the one batch that is
-    planned or soaking for it, else ask; always `ask`; or `off`.
-    """
+    """The place, for times, the boiling point and heat losses."""
 
     name: str = Field(default="Kitchen", min_length=1, max_length=80)
     zone: str = "UTC"
     altitude_m: float | None = Field(default=None, ge=-500, le=6000)
     pressure_hpa: float | None = Field(default=None, ge=450, le=1100)
     room_temperature_degc: float = Field(default=20.0, ge=-20, le=60)
-    when_heated: Literal["join", "ask", "off"] = "join"
 
     @field_validator("zone")
     @classmethod
@@ -96,6 +91,16 @@ class Alarms(Section):
     disk_low_mb: float = Field(default=500.0, ge=50, le=100_000)
     disk_low_percent: float = Field(default=5.0, ge=0, le=50)
     forward_behind_min: float = Field(default=10.0, ge=2, le=10_080)
+
+
+class HandsFree(Section):
+    """What is done without anybody being asked.
+
+    `when_heated` says what when an idle pot begins to heat: `join` the one batch that is planned or
+    soaking for it, else ask; always `ask`; or `off`.
+    """
+
+    when_heated: Literal["join", "ask", "off"] = "join"
 
 
 class Store(Section):

@@ -73,7 +73,7 @@ class Starting:
 
     async def run(self) -> None:
         """Watch until cancelled."""
-        if self._kitchen.config.kitchen.when_heated == "off":
+        if self._kitchen.config.hands_free.when_heated == "off":
             return
         with ThreadPoolExecutor(1, "starting") as executor:
             while True:
@@ -146,7 +146,7 @@ class Starting:
 
     def _begin(self, pot: Mapping[str, Any], seen: Proposal) -> None:
         waiting = waiting_at(self._kitchen, str(pot["name"]), str(pot["thermometer"]))
-        if self._kitchen.config.kitchen.when_heated == "join" and len(waiting) == 1:
+        if self._kitchen.config.hands_free.when_heated == "join" and len(waiting) == 1:
             heat = Heat(round(seen.at * 1000.0), seen.u_at, seen.confidence, seen.why)
             self.join(waiting[0], pot, heat, accepted=KITCHENS_SETTING)
         else:

@@ -51,8 +51,8 @@ StartingHere = Annotated[Starting, Depends(_starting)]
 def read_questions(starting: StartingHere) -> Response:
     """An idle pot that the list of pots gives a thermometer has begun to heat.
 
-    Asked where not exactly one batch is planned or soaking for it, or where the kitchen's setting
-    `when_heated` says so. `state` is `open`, `answered`, `dismissed` or `past`.
+    Asked where not exactly one batch is planned or soaking for it, or where `when_heated` says
+    "ask". `state` is `open`, `answered`, `dismissed` or `past`.
     """
     return Json({"questions": [question_json(one) for one in starting.book.all()]})
 

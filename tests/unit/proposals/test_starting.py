@@ -16,6 +16,7 @@ from api.kitchen import Kitchen
 from api.proposals.service import Proposing
 from api.settings import Settings
 from api.times import parse_ms
+from collector.config_sections import HandsFree
 
 HEAT_S = 300.0
 
@@ -44,8 +45,8 @@ class Idle:
         assert pot.client.post("/v1/pots", json=listed).status_code == 201
 
     def with_setting(self, setting: str) -> Idle:
-        place = self.kitchen.config.kitchen.model_copy(update={"when_heated": setting})
-        config = self.kitchen.config.model_copy(update={"kitchen": place})
+        section = HandsFree.model_validate({"when_heated": setting})
+        config = self.kitchen.config.model_copy(update={"hands_free": section})
         changed = replace(self.kitchen, settings=Settings(self.kitchen.journal, config))
         self.watcher = Starting(changed, Proposing(changed))
         return self
@@ -215,9 +216,9 @@ def test_the_stove_asks_with_one_touch_for_each_answer(idle: Idle) -> None:
 def test_a_setting_that_is_none_is_a_fault_of_the_configuration(
     tmp_path: Path, make_fault: Callable[[Path, str], str]
 ) -> None:
-    text = make_fault(tmp_path, '[kitchen]\nwhen_heated = "always"\n')
+    text = make_fault(tmp_path, '[hands_free]\nwhen_heated = "always"\n')
 
-    assert "kitchen.when_heated" in text
+    assert "hands_free.when_heated" in text
 
 
 @pytest.fixture
