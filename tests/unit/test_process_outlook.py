@@ -271,5 +271,5 @@ def test_milk_that_is_stirred_now_and_then_is_told_by_its_lower_edge() -> None:
     still = Curve(plain.time_s, value, time_constant_s=0.5, u_time_constant_s=0.1, name="milk")
     found = expected(time_to_target(course(still, 419.0), 75.0))
 
-    # Taken as they are, readings that are 2 K too high most of the time tell it half a minute early.
+    # Taken as they are, readings that are mostly 2 K too high tell it half a minute early.
     assert found.at_s == pytest.approx(START_S + 60.0 + 710.0, abs=15.0)
