@@ -101,9 +101,7 @@ def go_ahead(
     lid = _lid_off(pots, goal_degc) if rising else None
     weight = _weight(pots, goal_degc, lid) if lid is not None else _EVEN
     here = sign * (goal_degc - pots.value)
-    pace = max(float(np.median(sign * pots.slope(pots.value, 0.0))), 1e-4)
-    step_s, at_s = max(max(float(np.median(here)), 0.05) / pace / _STEPS_TO_GOAL, 0.25), 0.0
-    step_s = min(step_s, 60.0)
+    step_s, at_s = _first_step_s(here, sign * pots.slope(pots.value, 0.0)), 0.0
     after = np.where(here <= 0.0, 0.0, np.inf)
     value, shocks = pots.value, _normals(_STEPS, 1)
     for i in range(_STEPS):
@@ -121,6 +119,13 @@ def go_ahead(
         if at_s > HORIZON_S or np.isfinite(after).all():
             break
     return Ahead(after, value, weight)
+
+
+def _first_step_s(left_k: Floats, pace_k_per_s: Floats) -> float:
+    """Return a step of time of which some sixty lead to the goal [s]."""
+    pace = max(float(np.median(pace_k_per_s)), 1e-4)
+    step_s = max(float(np.median(left_k)), 0.05) / pace / _STEPS_TO_GOAL
+    return min(max(step_s, 0.25), 60.0)
 
 
 _EVEN: Floats = np.full(SAMPLES, 1.0 / SAMPLES)

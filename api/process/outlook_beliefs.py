@@ -200,13 +200,9 @@ def _row(
     stirring = still + per_slope * slope
     loss, vapour = _losses(known.taught if by_batches else None, scale, covered=covered)
     over = max(start_degc - known.around.value, 5.0)
-    power, u_power = 0.0, loss[0] * known.around.u
-    if rising:
-        power, u_power = 1.2 * slope + loss[0] * over, max(2.0 * slope, 0.05)
-        if by_batches and known.taught is not None and known.taught.power is not None:
-            power, u_power = known.taught.power.value, known.taught.power.u
-    elif flame:
-        power, u_power = 0.5 * loss[0] * over, 1.0 * loss[0] * over + 0.5 * vapour[0]
+    taught = known.taught.power if by_batches and known.taught is not None else None
+    usual = (loss[0] * known.around.u, loss[0] * over, vapour[0])
+    power, u_power = _power(usual, slope, taught, rising=rising, flame=flame)
     u_fading = max(slope, 0.02) * (1.0 if hob_s > 20.0 else 0.5)
     mean = [start_degc, power, 0.0, loss[0], vapour[0], 0.0]
     spread = [3.0, u_power, u_fading, loss[1], vapour[1], stirring]
@@ -221,6 +217,24 @@ def _row(
         scale,
         w1 * w2 * w3 * w4,
     ]
+
+
+def _power(
+    usual: tuple[float, float, float], slope: float, taught: Quantity | None,
+    *, rising: bool, flame: bool,
+) -> tuple[float, float]:  # fmt: skip
+    """Return the steady heat and its standard deviation [K/s].
+
+    `usual` holds what the room's doubt makes of the loss, the loss, and the evaporation [K/s].
+    """
+    doubt, loss, vapour = usual
+    if rising and taught is not None:
+        return taught.value, taught.u
+    if rising:
+        return 1.2 * slope + loss, max(2.0 * slope, 0.05)
+    if flame:
+        return 0.5 * loss, loss + 0.5 * vapour
+    return 0.0, doubt
 
 
 def _losses(

@@ -75,18 +75,30 @@ def hold_ahead(
     )
     if since_s is None:
         return NotShown(f"{spec.name}: the milk is not in its band")
-    # Without the doubt of the present stretch: what earlier ones already count.
-    before_s = 0.0
-    if not spec.unbroken:
-        before_s = max(result.held_s - (now_s - max(since_s, result.started_s)), 0.0)
-    due_s = [
-        max(max(now_s if one is None else one, result.started_s) + spec.least_s - before_s, now_s)
-        for one in (since_s, low_s, high_s)
-    ]
+    due_s = _due_s(hold, (since_s, low_s, high_s), result.started_s, now_s)
     if due_s[0] <= now_s:
         return NotShown(f"{spec.name}: its time is full")
     kept = Expected(due_s[0], min(due_s), max(due_s), "time kept so far", (spec.name,))
     return HoldAhead(spec.name, kept, *_leaves(course, band, kept.at_s))
+
+
+def _due_s(
+    hold: tuple[HoldSpec, HoldResult],
+    entries_s: tuple[float, float | None, float | None],
+    started_s: float,
+    now_s: float,
+) -> list[float]:
+    """Return when the least time is full, for each moment at which the band may be entered."""
+    spec, result = hold
+    # Without the doubt of the present stretch: what earlier ones already count.
+    before_s = 0.0
+    if not spec.unbroken:
+        before_s = max(result.held_s - (now_s - max(entries_s[0], started_s)), 0.0)
+    left_s = spec.least_s - before_s
+    return [
+        max(max(now_s if entry_s is None else entry_s, started_s) + left_s, now_s)
+        for entry_s in entries_s
+    ]
 
 
 def _inside_since(time_s: Floats, value: Floats, guard: Floats, band: Band) -> float | None:
