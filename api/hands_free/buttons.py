@@ -168,7 +168,7 @@ class Buttons:
 
     def _tell(self, series: str, pot: str, batch: Batch, rise: Rise, why: str) -> None:
         expected = marks_of(views.batch(batch)).expected
-        missing = f" Mark {label(expected)} by touch if it has happened." if expected else ""
+        missing = f" Next is {label(expected)}." if expected else ""
         words = Words(
             f"{pot}: a press marked nothing",
             f"The button of {pot} was pressed, and nothing was marked: {why}.{missing}",

@@ -2,8 +2,8 @@
 """What the records say of alarms. Pure folding: no I/O.
 
 An alarm with a limit is told by entries of the kind "alarm", each of which names what happened to
-it. A target reached and a hold complete are alarms of a moment: their notice raises them, and
-whoever acknowledges them ends them.
+it. A target reached, a hold complete and a press that marked nothing are alarms of a moment: their
+notice raises them, and whoever acknowledges them ends them.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from api.watch.alarm_state import CALLS, Action, AlarmState, after
 ALARM = "alarm"
 NOTICE, ACKNOWLEDGEMENT = "notice", "acknowledgement"
 FOLDED_KINDS = (ALARM, NOTICE, ACKNOWLEDGEMENT)
-OF_A_MOMENT = frozenset({"target", "hold"})
+OF_A_MOMENT = frozenset({"target", "hold", "button"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,6 +56,9 @@ class Kind:
 KINDS: dict[str, Kind] = {
     "target": Kind("medium", "degC", 0.5, 0.0, 0.0, 60.0, "Do what the step asks for.", SCALD),
     "hold": Kind("medium", "degC", 0.5, 0.0, 0.0, 300.0, "Go on to the next step."),
+    "button": Kind(
+        "medium", "s", 0.0, 0.0, 0.0, 300.0, "Mark the step by touch if it has happened."
+    ),
     "near target": Kind("low", "s", 30.0, 0.0, 30.0, 60.0, "Have the coagulant at hand."),
     "over target": Kind(
         "medium", "degC", 0.5, 5.0, 10.0, 60.0, "Take it off the heat, or pour now.", SCALD

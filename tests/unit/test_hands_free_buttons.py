@@ -120,7 +120,7 @@ def test_a_late_press_marks_nothing_and_is_told(bench: Bench, clock: Clock) -> N
     [text] = bench.told()
     assert "The button of North was pressed, and nothing was marked" in text
     assert "more than 5 min late" in text
-    assert "Mark Heat by touch" in text
+    assert "Next is Heat." in text
 
 
 def test_a_second_press_within_three_seconds_marks_nothing_and_is_told(bench: Bench) -> None:

@@ -6,7 +6,7 @@ import { clockText, kitchenNow } from "./clock.js";
 import { record } from "./outbox.js";
 import { startCalling, stopCalling } from "./sound.js";
 
-const OF_A_MOMENT = ["target", "hold"];
+const OF_A_MOMENT = ["target", "hold", "button"];
 const SOUNDS_FOR_MS = 120000;
 const SETTLED_MS = 3000;
 const SHELF_S = 600;
