@@ -17,11 +17,16 @@ compare     address {batch, align, temperature, unit, q, from, to} · axis_degc 
 instruments instruments [{…, corrected, health, curve, bound, at_pots, due, in_force, history,
             places}] · open_batches · pots · saved · base_url · position
 check       instrument · kinds · kind · boiling · recent [[ms, value, quality]] · position
+recipes     recipes · q · any · ingredients
+recipe      recipe · versions · plan · asked {value, unit, fault} · pots · instruments · pour
+recipe_edit recipe · recipe_id · ingredients · coagulants
 pair        nothing more
 problem     problem {title, detail, where, do}
 
 A `curve` is what `GET /v1/readings?time=ms` gives; a band is {hold, verdict, low, high, from, to}
-in degC; a target is {kind, value_degc, approach, tolerance_k, after}.
+in degC; a target is {kind, value_degc, approach, tolerance_k, after}. `plan` is what
+`POST /v1/plan/recipe` answers. Parts that a page asks for anew are rendered by their own names:
+parts/recipe_reckoned (plan), parts/recipe_poured (poured, asked).
 """
 
 from __future__ import annotations
@@ -41,6 +46,7 @@ from dashboards.compare_view import compare
 from dashboards.instrument_view import instruments
 from dashboards.marked import marked_by, proposal_line
 from dashboards.reader import Reader, reader_of
+from dashboards.recipe_view import poured, recipe, recipe_edit, recipes, reckoned
 from dashboards.record_view import record
 from dashboards.steps import HINTS, label
 from dashboards.stove_view import card, instrument_line
@@ -162,6 +168,11 @@ _CONTENTS = {
     "compare": compare,
     "instruments": instruments,
     "check": check,
+    "recipes": recipes,
+    "recipe": recipe,
+    "recipe_edit": recipe_edit,
+    "parts/recipe_reckoned": reckoned,
+    "parts/recipe_poured": poured,
     "pair": _pair,
     "problem": _problem,
 }

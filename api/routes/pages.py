@@ -14,7 +14,7 @@ from api import page_data
 from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
 from api.proposals.service import Proposing
-from api.routes import alarms_page, compare_page, instrument_pages
+from api.routes import alarms_page, compare_page, instrument_pages, recipe_pages
 from api.routes.page_answer import page_answer
 from dashboards.assets import static_folder
 
@@ -34,7 +34,8 @@ class _OwnFiles(StaticFiles):
 def mount(app: FastAPI) -> None:
     """Add the pages and their files to an app."""
     app.state.live_holds = LiveHolds()
-    for one in (router, alarms_page.router, compare_page.router, instrument_pages.router):
+    own = (alarms_page, compare_page, instrument_pages, recipe_pages)
+    for one in (router, *(module.router for module in own)):
         app.include_router(one)
     app.mount("/static", _OwnFiles(directory=static_folder()), name="static")
 
