@@ -36,6 +36,8 @@ POLL_S = 0.05
 CURSOR = "buttons"
 _AFTER_FAULT_S = 1.0
 _SAVE_EVERY_S = 1.0
+# A kitchen without buttons is looked at less often, and its cursor only kept from lagging.
+_IDLE_POLL_S, _IDLE_SAVE_S = 0.5, 60.0
 _CHUNK = 5_000
 _LOOK_BACK_MS = 86_400_000
 _TOLD_ONCE_MS = 600_000
@@ -61,7 +63,7 @@ class Buttons:
             while True:
                 try:
                     await finish(executor, self.look)
-                    pause_s = POLL_S
+                    pause_s = POLL_S if self._pots else _IDLE_POLL_S
                 except Exception:  # a press waits in the store: it is looked for again
                     _log.exception("the buttons could not be looked at")
                     pause_s = _AFTER_FAULT_S
@@ -73,17 +75,25 @@ class Buttons:
         last = store.last_arrival()
         if self._at < 0:
             # A kitchen that never had buttons begins now, and not with its history.
-            self._at = store.cursor(CURSOR) or last
-            self._save()
+            self._saved = store.cursor(CURSOR)
+            self._at = self._saved or last
+            self._saved_s = time.monotonic()
         if last < self._at:  # the file was replaced by an older one
             self._at = last
-        pressed = False
+        pressed, buttons = False, self._pots_by_button()
         while self._at < last:
-            arrived = store.since(self._at, _CHUNK) if self._pots_by_button() else []
+            arrived = store.since(self._at, _CHUNK) if buttons else []
             pressed = self._take([item.reading for item in arrived]) or pressed
             self._at = arrived[-1].arrival if arrived else last
-        if pressed or time.monotonic() - self._saved_s >= _SAVE_EVERY_S:
+        if pressed or self._is_due(bool(buttons)):
             self._save()
+
+    def _is_due(self, has_buttons: bool) -> bool:
+        """Tell whether the cursor is to be kept: at once where there was none."""
+        if self._saved == 0:
+            return has_buttons
+        due_s = _SAVE_EVERY_S if has_buttons else _IDLE_SAVE_S
+        return time.monotonic() - self._saved_s >= due_s
 
     def _save(self) -> None:
         if self._saved != self._at:
