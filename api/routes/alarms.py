@@ -23,7 +23,9 @@ from api.watch.limit_kinds import KINDS, PRIORITIES
 router = APIRouter(prefix="/v1/alarms", tags=["alarms"])
 
 Limit = Annotated[int, Query(ge=1, le=1000)]
-_HIDDEN = (State.SHELVED, State.OUT_OF_SERVICE)
+_URGENT = (
+    State.UNACKNOWLEDGED, State.RETURNED, State.ACKNOWLEDGED, State.SHELVED, State.OUT_OF_SERVICE,
+)  # fmt: skip
 
 
 @router.get("", summary="Alarms that are open, by priority; or their whole history")
@@ -98,16 +100,14 @@ def _changed(
 def open_alarms(kitchen: Kitchen, *, batch: str | None = None) -> list[dict[str, Any]]:
     """Return the alarms that are open: by priority, those to be acknowledged first."""
     found = AlarmBook(kitchen.journal).folded(batch=batch).alarms.values()
-    shut = {State.NORMAL, State.SUPPRESSED}
-    standing = [alarm for alarm in found if alarm.status.state not in shut]
+    standing = [alarm for alarm in found if alarm.status.state in _URGENT]
     return [alarm_json(alarm) for alarm in sorted(standing, key=_order)]
 
 
-def _order(alarm: KeptAlarm) -> tuple[bool, bool, int, float]:
+def _order(alarm: KeptAlarm) -> tuple[int, int, float]:
     status = alarm.status
     return (
-        status.state in _HIDDEN,
-        status.acknowledged,
+        _URGENT.index(status.state),
         -PRIORITIES.index(alarm.priority),
         -(status.raised_s or 0.0),
     )

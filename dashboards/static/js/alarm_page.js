@@ -2,23 +2,44 @@
 // The page of the alarms: what is said to one of them, and the page anew when it has changed.
 
 import { call, Refusal } from "./kitchen_api.js";
+import { fetchPage } from "./refresh.js";
 
 const SHELF_S = 600;
-const LOOK_MS = 10000;
+const LOOK_MS = 5000;
+let busy = false;
+
+/** Put the page's content anew in place, unless somebody is writing in it. @param {boolean} anyway */
+async function renew(anyway) {
+  const writing = document.querySelector("details[open] form") || document.activeElement instanceof HTMLInputElement;
+  if (!anyway && (busy || document.hidden || writing)) return;
+  const newer = await fetchPage();
+  const fresh = newer && newer.getElementById("main");
+  const old = document.getElementById("main");
+  if (!fresh || !old || (busy && !anyway)) return;
+  const before = old.querySelectorAll(":scope section > details");
+  fresh.querySelectorAll(":scope section > details").forEach((one, index) => {
+    const was = before[index];
+    if (one instanceof HTMLDetailsElement && was instanceof HTMLDetailsElement) one.open = was.open;
+  });
+  old.replaceWith(document.importNode(fresh, true));
+}
 
 /** @param {Element} from @param {string} verb @param {object} body */
 async function say(from, verb, body) {
   const row = from.closest("[data-alarm]");
-  if (!row) return;
+  if (!row || busy) return;
   const fault = row.querySelector(".fault");
+  busy = true;
   try {
     await call("POST", `/v1/alarms/${row.getAttribute("data-alarm")}/${verb}`, body);
-    location.reload();
+    await renew(true);
   } catch (error) {
     if (!(fault instanceof HTMLElement)) return;
     const todo = error instanceof Refusal ? error.todo : "";
     fault.textContent = `${error instanceof Error ? error.message : error} ${todo}`.trim();
     fault.hidden = false;
+  } finally {
+    busy = false;
   }
 }
 
@@ -36,7 +57,4 @@ document.addEventListener("submit", (event) => {
   say(form, form.dataset.verb, { why: String(new FormData(form).get("why") || "") });
 });
 
-window.setInterval(() => {
-  const writing = document.querySelector("details[open]") || document.activeElement instanceof HTMLInputElement;
-  if (!document.hidden && !writing) location.reload();
-}, LOOK_MS);
+window.setInterval(() => { renew(false); }, LOOK_MS);

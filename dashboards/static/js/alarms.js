@@ -12,7 +12,7 @@ const SETTLED_MS = 3000;
 const SHELF_S = 600;
 const KEY = "curdwright.heard";
 const RANK = { high: 0, medium: 1, low: 2 };
-const SHOWN = ["unacknowledged", "acknowledged", "returned unacknowledged"];
+const URGENT = ["unacknowledged", "returned unacknowledged", "acknowledged"];
 const AWAY = ["shelved", "out of service"];
 const WORDS = {
   unacknowledged: "not acknowledged",
@@ -124,7 +124,7 @@ function bringBack(alarm) {
 }
 
 function draw() {
-  const shown = Array.from(alarms.values()).filter((one) => SHOWN.includes(stateOf(one))).sort(before);
+  const shown = Array.from(alarms.values()).filter((one) => URGENT.includes(stateOf(one))).sort(before);
   const away = Array.from(alarms.values()).filter((one) => AWAY.includes(stateOf(one)));
   place(document.getElementById("alarm-list"), shown, "notice", boxOf);
   place(document.getElementById("alarms-away"), away, "away", awayOf);
@@ -135,7 +135,7 @@ function draw() {
 
 /** @param {import("./facts.js").Notice} one @param {import("./facts.js").Notice} other */
 function before(one, other) {
-  const open = (/** @type {import("./facts.js").Notice} */ alarm) => (stateOf(alarm) === "acknowledged" ? 1 : 0);
+  const open = (/** @type {import("./facts.js").Notice} */ alarm) => URGENT.indexOf(stateOf(alarm));
   const rank = (/** @type {import("./facts.js").Notice} */ alarm) => /** @type {any} */ (RANK)[alarm.priority] || 0;
   return open(one) - open(other) || rank(one) - rank(other) || String(other.at).localeCompare(String(one.at));
 }
