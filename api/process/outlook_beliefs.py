@@ -203,7 +203,7 @@ def _row(
     taught = known.taught.power if by_batches and known.taught is not None else None
     usual = (loss[0] * known.around.u, loss[0] * over, vapour[0])
     power, u_power = _power(usual, slope, taught, rising=rising, flame=flame)
-    u_fading = max(slope, 0.02) * (1.0 if hob_s > 20.0 else 0.5)
+    u_fading = max(slope, 0.03) * (1.6 if rising else 1.0) * (1.0 if hob_s > 20.0 else 0.5)
     mean = [start_degc, power, 0.0, loss[0], vapour[0], 0.0]
     spread = [3.0, u_power, u_fading, loss[1], vapour[1], stirring]
     return [
@@ -231,7 +231,7 @@ def _power(
     if rising and taught is not None:
         return taught.value, taught.u
     if rising:
-        return 1.2 * slope + loss, max(2.0 * slope, 0.05)
+        return 1.4 * slope + loss, max(2.5 * slope, 0.06)
     if flame:
         return 0.5 * loss, loss + 0.5 * vapour
     return 0.0, doubt
