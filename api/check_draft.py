@@ -55,8 +55,10 @@ def check_draft(kitchen: Kitchen, series: str, body: CheckBody) -> Json:
         "arithmetic": [
             {"name": name, **views.result(found)} for name, found in _arithmetic(fields)
         ],
-        "before": _correction(standing.at(series, unit, at_ms), unit),
-        "after": _correction(Corrections(kitchen.journal, [made]).at(series, unit, at_ms), unit),
+        "before": correction_json(standing.at(series, unit, at_ms), unit),
+        "after": correction_json(
+            Corrections(kitchen.journal, [made]).at(series, unit, at_ms), unit
+        ),
     }
 
 
@@ -67,7 +69,13 @@ def _unit(kitchen: Kitchen, series: str, kind: str) -> str:
     return "kg" if kind == "weight" else "degC"
 
 
-def _correction(found: Correction, unit: str) -> Json:
+def correction_json(found: Correction, unit: str) -> Json:
+    """Return how indications become values.
+
+    Args:
+        found: Valid at some time.
+        unit: Of the indications, as said.
+    """
     return {
         "scale": found.scale,
         "offset": found.offset,
@@ -76,6 +84,7 @@ def _correction(found: Correction, unit: str) -> Json:
         "method": found.method,
         "time_constant_s": found.time_constant_s,
         "u_time_constant_s": found.u_time_constant_s,
+        "from": list(found.sources),
     }
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from api import views
+from api.check_draft import correction_json
 from api.check_history import KINDS, check_history, checks_due
 from api.checking import boiling_point
 from api.corrections import Corrections, canonical_values
@@ -52,6 +53,9 @@ def instruments_page(kitchen: Kitchen, saved: str) -> Json:
                 **one,
                 **_hour(kitchen, corrections, series),
                 "corrected": _corrected(corrections, one),
+                "correction": correction_json(
+                    corrections.at(series, one["unit"], kitchen.now_ms()), one["unit"]
+                ),
                 "bound": _bound(open_batches, series, kitchen.now_ms()),
                 "at_pots": [
                     {"pot": pot.body["name"], "as": key}

@@ -22,6 +22,7 @@ _GROUPS = (
     ("outcome", "What came out"),
 )
 _LONG_S = 100.0
+_VERY_LONG_S = 48 * 3600.0
 _FIRST_SHOWN = 6
 
 
@@ -32,6 +33,9 @@ def figure(value: Json, reader: Reader) -> tuple[str, str]:
     said = value.get("value")
     if said is not None and value.get("unit") == "s" and abs(said) >= _LONG_S:
         u = float(value.get("u") or 0.0)
+        if abs(said) >= _VERY_LONG_S:
+            hours = {"value": said / 3600.0, "u": u / 3600.0, "unit": "h"}
+            return formats.quantity(hours, reader.units)
         return times.duration(float(said)), times.duration(u) if u else ""
     if value.get("shown") and value.get("amount"):
         return str(value["shown"]), ""

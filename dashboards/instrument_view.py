@@ -185,8 +185,8 @@ def _picture(one: Json, number: int, reader: Reader) -> str:
             quantity=kind,
             units=reader.units,
             zone=reader.zone,
-            width=520.0,
-            height=190.0,
+            width=380.0,
+            height=180.0,
             key=f"hour-{number}",
         )
     )

@@ -160,6 +160,8 @@ function showDraft(draft) {
     if (place) place.textContent = lineWords(draft[when]);
   });
   box.hidden = false;
+  const title = document.getElementById("arithmetic-title");
+  if (title) title.focus();
 }
 
 /** @returns {Promise<void>} */

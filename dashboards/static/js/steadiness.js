@@ -6,7 +6,8 @@ const LEAST_S = 15;
 const FEWEST = 4;
 const KEPT_S = 180;
 const SPREAD_K = 0.2;
-const SPREAD_KG = 0.002;
+const SPREAD_KG = 0.001;
+const SMALLEST = 1e-6; // numbers that were rounded in decimal differ in the last binary digits
 const SPREAD_FRACTION = 0.001;
 
 /** @typedef {{s: number, value: number, good: boolean}} Said */
@@ -40,7 +41,25 @@ export class Steadiness {
     const spread = Math.max.apply(null, values) - Math.min.apply(null, values);
     const over = recent[recent.length - 1].s - recent[0].s;
     if (recent.length < FEWEST || over < LEAST_S) return { state: "waiting", mean, spread, over };
-    const limit = this.unit === "degC" ? SPREAD_K : Math.max(SPREAD_KG, SPREAD_FRACTION * Math.abs(mean));
+    const limit = this.limit(mean) + SMALLEST;
     return { state: spread <= limit ? "steady" : "moving", mean, spread, over };
+  }
+
+  /** How far readings at rest may lie apart: a display goes back and forth by its own step.
+   * @param {number} mean @returns {number} */
+  limit(mean) {
+    if (this.unit === "degC") return Math.max(SPREAD_K, this.step());
+    return Math.max(SPREAD_KG, SPREAD_FRACTION * Math.abs(mean), 2 * this.step());
+  }
+
+  /** @returns {number} the smallest step between the values seen, 0 with fewer than two */
+  step() {
+    const values = this.said.map((one) => one.value).sort((a, b) => a - b);
+    let least = 0;
+    for (let i = 1; i < values.length; i += 1) {
+      const step = values[i] - values[i - 1];
+      if (step > SMALLEST && (!least || step < least)) least = step;
+    }
+    return least;
   }
 }
