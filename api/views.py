@@ -132,6 +132,7 @@ def batch(kept: Batch, *, cautions: Sequence[Json] = (), chain: Json | None = No
         "state": kept.state,
         "started_at": format_ms(kept.started_ms),
         "ended_at": time_or_none(kept.ended_ms),
+        "by": body.get("by", "person"),
         "start_moved": kept.started_ms != kept.said_start_ms,
         "pot": body.get("pot"),
         "thermometer": body.get("thermometer"),

@@ -25,9 +25,11 @@ async def live(
     last_event_id: Annotated[str | None, Header()] = None,
     after: str | None = None,
 ) -> StreamingResponse:
-    """Server-sent events `reading`, `mark`, `proposal`, `alarm`, `reset`; a `heartbeat` each 10 s.
+    """Server-sent events `reading`, `mark`, `alarm`, `reset`, and a `heartbeat` every 10 s.
 
-    `outlook` says what is about to happen in an open batch; it has no id and is not sent again.
+    `proposal` comes with a new proposal of the detector and when one is dismissed, `question` when
+    an idle pot has begun to heat and when that is answered. `outlook` says what is about to happen
+    in an open batch and `offer` what its scales offer; these two have no id and aren't sent again.
     An event's id is `r<arrival>.e<record number>`; a page that comes back with it gets what it
     missed, up to 5,000 readings, beyond that `reset`. `after` does the same by address.
     """

@@ -130,6 +130,7 @@ def test_one_touch_starts_the_batch_when_the_heat_came_on(idle: Idle) -> None:
     assert answer["state"] == "answered"
     batch = idle.get(f"/v1/batches/{answer['batch']}")
     assert batch["started_at"] == question["at"]
+    assert batch["by"] == "detector"
     assert (batch["pot"], batch["thermometer"]) == ("North", "north/milk")
     assert batch["scale"] == "north/scale"
     [heat] = batch["events"]
