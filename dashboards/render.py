@@ -20,6 +20,8 @@ check       instrument · kinds · kind · boiling · recent [[ms, value, qualit
 recipes     recipes · q · any · ingredients
 recipe      recipe · versions · plan · asked {value, unit, fault} · pots · instruments · pour
 recipe_edit recipe · recipe_id · ingredients · coagulants
+set_up      settings · boiling_point · walk · steps · instruments · sources · pots · routes ·
+            local · data · phone · zones · first
 pair        nothing more
 problem     problem {title, detail, where, do}
 
@@ -48,6 +50,7 @@ from dashboards.marked import marked_by, proposal_line
 from dashboards.reader import Reader, reader_of
 from dashboards.recipe_view import poured, recipe, recipe_edit, recipes, reckoned
 from dashboards.record_view import record
+from dashboards.setup_view import set_up
 from dashboards.steps import HINTS, label
 from dashboards.stove_view import card, instrument_line
 
@@ -173,6 +176,7 @@ _CONTENTS = {
     "recipe_edit": recipe_edit,
     "parts/recipe_reckoned": reckoned,
     "parts/recipe_poured": poured,
+    "set_up": set_up,
     "pair": _pair,
     "problem": _problem,
 }

@@ -14,7 +14,7 @@ from api import page_data
 from api.analysis.live_holds import LiveHolds
 from api.kitchen import KitchenHere
 from api.proposals.service import Proposing
-from api.routes import alarms_page, compare_page, instrument_pages, recipe_pages
+from api.routes import alarms_page, compare_page, instrument_pages, recipe_pages, setup_page
 from api.routes.page_answer import page_answer
 from dashboards.assets import static_folder
 
@@ -34,7 +34,7 @@ class _OwnFiles(StaticFiles):
 def mount(app: FastAPI) -> None:
     """Add the pages and their files to an app."""
     app.state.live_holds = LiveHolds()
-    own = (alarms_page, compare_page, instrument_pages, recipe_pages)
+    own = (alarms_page, compare_page, instrument_pages, recipe_pages, setup_page)
     for one in (router, *(module.router for module in own)):
         app.include_router(one)
     app.mount("/static", _OwnFiles(directory=static_folder()), name="static")
@@ -42,7 +42,9 @@ def mount(app: FastAPI) -> None:
 
 @router.get("/")
 def stove(request: Request, kitchen: KitchenHere) -> Response:
-    """The live kitchen screen."""
+    """The live kitchen screen; the first look at a new kitchen is led to Set-up."""
+    if led := setup_page.led_to_set_up(request, kitchen):
+        return led
     live = page_data.Live(request.app.state.live_holds, request.app.state.outlooks)
 
     def data() -> dict[str, Any]:
