@@ -8,14 +8,14 @@ that one was acknowledged, is taken up before each look.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
 from api.kitchen import Kitchen
 from api.process.ingredient_names import alike
 from api.process.ingredient_table import ingredient_table
 from api.records.batches import Batch
-from api.records.chain import Entry
+from api.records.chain import KITCHEN, Entry
 from api.times import parse_ms
 from api.watch.alarm_book import AlarmBook, alarm_id
 from api.watch.alarm_fold import FOLDED_KINDS, OF_A_MOMENT, Folded, KeptAlarm
@@ -66,6 +66,7 @@ class Raising:
         self._notices = NoticeBook(kitchen.journal)
         self._folded = Folded()
         self._number = -1
+        self._attended: set[str] | None = None
 
     @property
     def alarms(self) -> dict[str, KeptAlarm]:
@@ -91,6 +92,23 @@ class Raising:
         self._folded.calls.clear()
         self._folded.changes.clear()
         return told
+
+    def attend(self, batches: Collection[str]) -> None:
+        """Keep the alarms of these batches and of the kitchen only.
+
+        Those of a closed batch are history, and call nobody; one that is opened again by taking
+        its end back has them as they were.
+
+        Args:
+            batches: Those that are open.
+        """
+        wanted = {KITCHEN, *batches}
+        for alarm in list(self.alarms.values()):
+            if alarm.chain not in wanted:
+                del self.alarms[alarm.id]
+        for batch in wanted - self._attended if self._attended is not None else ():
+            self.alarms.update(self._book.folded(batch=batch).alarms)
+        self._attended = wanted
 
     def of(self, chain: str, key: str, kind: str) -> KeptAlarm:
         """Return the alarm of a limit; a normal one if it was never raised."""

@@ -141,6 +141,7 @@ class AlarmWatch:
         boiling_degc = boiling_point(self._kitchen.config).value
         seen = self._picture.look()
         self._open = [batch for batch, _ in seen]
+        self._raising.attend([batch.id for batch in self._open])
         for batch, placed in seen:
             one = self._batches.get(batch.id) or BatchAlarms(batch)
             kept[batch.id] = one

@@ -267,6 +267,25 @@ def test_an_acknowledged_alarm_that_stays_calls_again(alarms: Alarms) -> None:
     assert alarms.states("series silent") == ["unacknowledged"]
 
 
+def test_the_alarms_of_a_closed_batch_call_nobody_and_come_back_with_it(alarms: Alarms) -> None:
+    batch = alarms.stove.batch()
+    alarms.stove.mark(batch, "heat")
+    alarms.wait(40)
+    alarm = alarms.one("series silent")
+    alarms.book.write(alarm, Action.ACKNOWLEDGED, alarms.stove.clock.ms / 1000.0)
+    end = alarms.stove.mark(batch, "end")
+    told = alarms.stove.told(batch)
+
+    alarms.wait(1200, 15)
+    assert alarms.states("series silent") == ["acknowledged"]
+    assert alarms.stove.told(batch) == told
+
+    withdraw = alarms.stove.kitchen.journal.withdraw
+    withdraw(batch, end, why="a slip", said={}, record_id=None, who="")
+    alarms.wait(30, 15)
+    assert alarms.states("series silent") == ["unacknowledged"]  # it has stayed for too long
+
+
 def states(alarms: Alarms) -> dict[str, Any]:
     return {alarm.key: alarm.status for alarm in alarms.all()}
 
