@@ -21,6 +21,7 @@ from api.routes.instruments import instruments
 from api.routes.readings import curve_json
 from api.times import format_ms, parse_ms
 from collector.errors import UnknownRecordError
+from collector.units import kind_of
 
 Json = dict[str, Any]
 
@@ -140,9 +141,12 @@ def _hour(kitchen: Kitchen, corrections: Corrections, series: str) -> Json:
 
 
 def _corrected(corrections: Corrections, one: Json) -> float | None:
-    """Return the last value in the canonical unit, corrected; None where nothing was said."""
+    """Return the last value in the canonical unit, corrected.
+
+    None where nothing was said, or where it was said in a unit of another kind.
+    """
     last = one.get("last") or {}
-    if last.get("value") is None:
+    if last.get("value") is None or kind_of(str(last["unit"])) != kind_of(one["unit"]):
         return None
     said = canonical_values(np.array([float(last["value"])]), str(last["unit"]))
     found = corrections.at(one["series"], str(last["unit"]), parse_ms(last["time"]))

@@ -24,7 +24,7 @@ _ALIGNS = (
     ("temperature", "time since the milk rose through a temperature"),
     ("per_kg", "time for each kilogram of milk"),
 )
-_SIZES = {"wide": (960.0, 330.0), "narrow": (360.0, 250.0)}
+_SIZES = {"wide": (960.0, 330.0), "middle": (700.0, 300.0), "narrow": (360.0, 250.0)}
 
 
 def compare(data: Json, reader: Reader) -> dict[str, Any]:
@@ -52,8 +52,7 @@ def compare(data: Json, reader: Reader) -> dict[str, Any]:
         "aligns": _ALIGNS,
         "axis_temperature": address["temperature"]
         or formats.plain(formats.to_shown(data["axis_degc"], reader.units), 0),
-        "wide": picture_of(data, reader, "wide"),
-        "narrow": picture_of(data, reader, "narrow"),
+        "pictures": [picture_of(data, reader, size) for size in _SIZES],
         "no_curve": _without_curve(compared),
         "band": _band_words(data.get("band"), batches),
         "marks": _marks_table(data),
@@ -73,9 +72,9 @@ def picture_of(data: Json, reader: Reader, size: str) -> str:
     Args:
         data: As `dashboards.render` lists for the page.
         reader: Whose units.
-        size: "wide" or "narrow".
+        size: "wide", "middle" or "narrow".
     """
-    lines = _lines(data, reader, told_whole=size == "wide")
+    lines = _lines(data, reader, told_whole=size != "narrow")
     if not any(line.points for line in lines):
         return ""
     axis = axis_of(data)
@@ -257,6 +256,10 @@ def _facts(data: Json, reader: Reader) -> dict[str, Any]:
             "axis_unit": axis.unit,
             "open": [one["id"] for one in compared["batches"] if one["state"] != "closed"],
             "chosen": [one["id"] for one in compared["batches"]],
+            "band": [
+                [round(axis.place(p[0]), 3), round(p[1], 2), round(p[3], 2)]
+                for p in (data.get("band") or {}).get("points") or []
+            ],
             "lines": [
                 {
                     "letter": line.letter,

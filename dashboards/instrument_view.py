@@ -99,14 +99,14 @@ def card(one: Json, number: int, reader: Reader) -> dict[str, Any]:
 def value_words(one: Json, reader: Reader) -> tuple[str, str]:
     """Return the last value, corrected, and its unit, in the reader's units."""
     last = one.get("last") or {}
-    corrected = one.get("corrected")
-    value = last.get("value") if corrected is None else corrected
+    value = one.get("corrected")
     if value is None:
-        return "\N{EN DASH}", ""
+        said = last.get("value")
+        return ("\N{EN DASH}", "") if said is None else (f"{said:g}", str(last["unit"]))
     if one["correction"]["unit"] == "degC":
         return formats.plain(formats.to_shown(value, reader.units), 1), formats.degree(reader.units)
     if one["correction"]["unit"] == "kg":
-        number, _, unit = formats.mass(value, reader.units).rpartition(_SPACE)
+        number, unit = formats.mass(value, reader.units).rsplit(None, 1)
         return number, unit
     return f"{value:g}", str(last.get("unit") or "")
 

@@ -15,7 +15,8 @@ const READINGS_MS = 30000;
 const PNG_SCALE = 2;
 const STEPS = 1000;
 
-/** @returns {{axis_unit: string, open: string[], chosen: string[], lines: {letter: string, points: number[][]}[]}} */
+/** @returns {{axis_unit: string, open: string[], chosen: string[], band: number[][],
+ * lines: {letter: string, points: number[][]}[]}} */
 function told() {
   return /** @type {any} */ (facts).compare;
 }
@@ -49,6 +50,18 @@ function putLine(picture, share) {
   line.setAttribute("d", `M${x.toFixed(1)} ${top}V${bottom}`);
 }
 
+/** @param {string} name @param {string} words @returns {HTMLElement} */
+function valueBox(name, words) {
+  const box = document.createElement("div");
+  const term = document.createElement("dt");
+  if (name.length === 1) term.className = "letter";
+  term.textContent = name;
+  const value = document.createElement("dd");
+  value.textContent = words;
+  box.append(term, value);
+  return box;
+}
+
 function readCurves() {
   const slider = document.getElementById("read-at");
   const values = document.getElementById("read-values");
@@ -64,15 +77,12 @@ function readCurves() {
   values.textContent = "";
   told().lines.forEach((line) => {
     const degc = valueAt(line.points, place);
-    const box = document.createElement("div");
-    const name = document.createElement("dt");
-    name.className = "letter";
-    name.textContent = line.letter;
-    const value = document.createElement("dd");
-    value.textContent = degc === null ? "–" : `${plain(shownTemperature(degc), 1)} ${degree()}`;
-    box.append(name, value);
-    values.append(box);
+    values.append(valueBox(line.letter, degc === null ? "–" : `${plain(shownTemperature(degc), 1)} ${degree()}`));
   });
+  const [low, high] = [1, 2].map((column) => valueAt(told().band.map((point) => [point[0], point[column]]), place));
+  if (low !== null && high !== null) {
+    values.append(valueBox("good batches", `${plain(shownTemperature(low), 1)} to ${plain(shownTemperature(high), 1)} ${degree()}`));
+  }
   pictures.forEach((picture) => putLine(picture, share));
 }
 
