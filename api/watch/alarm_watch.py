@@ -37,10 +37,15 @@ from api.watch.picture import Picture
 from api.watch.post import Post
 from api.watch.targets import watched_targets
 from api.watch.threads import finish
+from api.watch.watch import CURSOR as WATCH_CURSOR
 
 _log = logging.getLogger(__name__)
 
 BEAT_S = 0.2
+# The targets and holds are judged first: what they find decides which limits still hold.
+_FIRST_S = 1.0
+_BACKLOG = 500
+_PATIENCE_S = 30.0
 _AFTER_FAULT_S = 2.0
 MILK_KINDS = frozenset(
     {"near target", "over target", "near the edge", "left the band", "may foam over", "heat lost",
@@ -59,6 +64,7 @@ class AlarmWatch:
         self._batches: dict[str, BatchAlarms] = {}
         self._open: list[Batch] = []
         self._arrival = -1
+        self._waiting_since_s: float | None = None
         self._conditions: dict[tuple[str, str], Condition] = {}
         self._due_s: dict[str, float] = {}
         self._complaints: dict[str, str] = {}
@@ -83,6 +89,7 @@ class AlarmWatch:
     async def run(self) -> None:
         """Watch until cancelled."""
         with ThreadPoolExecutor(1, "alarms") as executor:
+            await asyncio.sleep(_FIRST_S)
             while True:
                 await asyncio.sleep(await self._turn(executor))
 
@@ -105,11 +112,23 @@ class AlarmWatch:
             self._raising.time_passes(alarm, self._now_s())
         store = self._kitchen.readings
         last = store.last_arrival()
-        if last == self._arrival:
+        if last == self._arrival or self._waits(last - store.cursor(WATCH_CURSOR)):
             return
         self._arrival = last
         for one in self._batches.values():
             self._guarded(one.batch, functools.partial(self._follow, one))
+
+    def _waits(self, behind: int) -> bool:
+        """Tell whether to wait for the targets and holds, which are this many readings behind.
+
+        Not for ever: a limit that is told too often is better than one that is never told.
+        """
+        if behind <= _BACKLOG:
+            self._waiting_since_s = None
+            return False
+        now_s = time.monotonic()
+        self._waiting_since_s = self._waiting_since_s or now_s
+        return now_s - self._waiting_since_s < _PATIENCE_S
 
     def check(self, steady_s: float) -> None:
         """Look at what is due on its slower beat.

@@ -320,6 +320,24 @@ def test_what_changed_while_no_process_ran_is_found_by_the_next(alarms: Alarms) 
     assert alarms.actions("over target") == ["raised", "returned", "raised"]
 
 
+def test_a_hold_that_was_complete_in_a_long_backlog_is_not_said_to_be_left(alarms: Alarms) -> None:
+    batch = alarms.stove.batch(recipe=alarms.stove.boil_then_add)
+    waiting = []
+    for value in [*[97.0] * 400, *alarms.stove.ramp(97, 85, 0.1), *[85.0] * 200]:
+        alarms.stove.clock.ms += 1000
+        waiting.append(alarms.stove.reading(value, alarms.stove.clock.ms))
+    alarms.stove.kitchen.readings.append(waiting)
+
+    alarms.watch.look()
+    assert alarms.all("left the band") == []
+    alarms.stove.watch.look()
+    assert any("hold complete" in text for text in alarms.stove.told(batch))
+    alarms.watch.look()
+
+    assert alarms.all("left the band") == []
+    assert alarms.all("heat lost") == []
+
+
 def test_a_kill_between_notice_and_record_ends_in_one_of_each(alarms: Alarms) -> None:
     batch = over_target(alarms)
     told = alarms.stove.told(batch)
