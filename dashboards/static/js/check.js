@@ -51,9 +51,9 @@ function tell() {
   const found = rest.at(kitchenNow() / 1000, known.stale_after_s || 30);
   const over = Math.round(found.over);
   const words = {
-    waiting: last ? `Watching: ${over} s so far` : "Waiting for a reading",
-    moving: `Still moving: ${amount(found.spread)} within ${over} s`,
-    steady: `Steady: within ${amount(found.spread)} for ${over} s`,
+    waiting: last ? `Watching: ${over}\u00a0s so far` : "Waiting for a reading",
+    moving: `Still moving: ${amount(found.spread)} within ${over}\u00a0s`,
+    steady: `Steady: within ${amount(found.spread)} for ${over}\u00a0s`,
     silent: `Silent for ${durationText(found.over)}`,
   };
   const box = document.getElementById("now");
