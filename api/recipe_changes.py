@@ -34,6 +34,26 @@ _OF_STEP = {
     "note": "note",
 }
 
+_FORMS = {
+    "approach": "{}",
+    "tolerance": "\N{PLUS-MINUS SIGN} {}",
+    "least": "at least {}",
+    "longest": "at most {}",
+    "low": "{} or warmer",
+    "high": "{} or colder",
+    "below_boiling": "within {} of the boiling point",
+    "starts": "from {}",
+    "ends": "to {}",
+    "basis": "for {}",
+    "side": "on the {} side",
+    "stream": "{}",
+    "mass": "{}",
+    "ratio": "{} kg for each kg dry",
+    "lot": "lot {}",
+    "share": "share {}",
+    "unbroken": "unbroken",
+}
+
 
 def changes(before: Json | None, after: Json) -> list[dict[str, str]]:
     """Return what a version says otherwise than the one before it, in the order of the recipe.
@@ -87,7 +107,7 @@ def words(value: Any) -> str:
 
     Example:
         >>> words({"value": 80.0, "unit": "degC", "approach": "falling"})
-        '80 degC, approach falling'
+        '80 degC, falling'
     """
     if value is None or value is False or value == [] or value == "":
         return ""
@@ -109,3 +129,9 @@ def words(value: Any) -> str:
     if isinstance(value, Sequence) and not isinstance(value, str):
         return "; ".join(words(one) for one in value)
     return str(value)
+
+
+def _named(key: str, said: str) -> str:
+    """Return a part of a target, a hold, a limit or an amount as people say it."""
+    form = _FORMS.get(key)
+    return form.format(said) if form else f"{key.replace('_', ' ')} {said}"

@@ -49,7 +49,8 @@ def recipes(data: Json, reader: Reader) -> dict[str, Any]:
 
 def recipe(data: Json, reader: Reader) -> dict[str, Any]:
     """Return what the template of one recipe is given."""
-    shown, versions = data["recipe"], data["versions"]
+    versions = data["versions"]
+    shown = {"note": "", "coagulant": None, "self_set": False, "who": "", **data["recipe"]}
     instruments = [instrument_line(one, reader) for one in data.get("instruments") or []]
     return {
         "recipe": shown,
@@ -86,7 +87,7 @@ def recipe_edit(data: Json, reader: Reader) -> dict[str, Any]:
         "recipe_id": data["recipe_id"],
         "ingredients": data["ingredients"],
         "coagulants": data["coagulants"],
-        "kinds": [(kind, label(kind), hint) for kind, hint in HINTS.items() if kind != "note"],
+        "kinds": [(kind, label(kind)) for kind in HINTS if kind != "note"],
         "streams": [(one, stream_name(one)) for one in STREAMS],
         "facts": {
             "recipe": data["recipe"],
@@ -106,12 +107,12 @@ def reckoned(data: Json, reader: Reader) -> dict[str, Any]:
     scaled = plan["scaled"]
     return {
         "plan": plan,
-        "dry_shown": reader.mass(plan["dry"]["value"]) if plan["dry"] else "",
-        "parts": _parts(scaled, reader) if scaled else [],
+        "dry_shown": scaled_mass(plan["dry"]["value"], reader) if plan["dry"] else "",
+        "parts": _parts(scaled, plan["dose"], reader) if scaled else [],
         "cautions": [one for one in plan["cautions"] if one["kind"] != "refuse"],
         "refused": plan["refused"],
         "begin": [_begin(one, reader) for one in plan["starts"]],
-        "cost_basis": reader.mass(plan["cost"]["for_dry"]["value"]),
+        "cost_basis": scaled_mass(plan["cost"]["for_dry"]["value"], reader),
     }
 
 
@@ -173,14 +174,16 @@ def _pot(one: Json, instruments: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def _parts(scaled: Json, reader: Reader) -> list[dict[str, Any]]:
+def _parts(scaled: Json, dose: Json | None, reader: Reader) -> list[dict[str, Any]]:
     rows = [
         {"name": one["name"], "mass": one["mass"], "role": "to weigh", "step": ""}
         for one in scaled["ingredients"]
     ]
     rows += [
         {
-            "name": stream_name(one["stream"]),
+            "name": dose["name"]
+            if dose and one["stream"] == "coagulant"
+            else stream_name(one["stream"]),
             "mass": one["mass"],
             "role": _ROLES.get(one["role"], one["role"]),
             "step": label(one["kind"]),

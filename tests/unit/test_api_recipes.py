@@ -45,8 +45,8 @@ def test_each_version_says_who_made_it_when_and_what_changed(client: TestClient)
         {"what": "step 3", "before": "", "after": "boil"},
         {
             "what": "step 4, addition: target",
-            "before": "80 degC, approach falling",
-            "after": "78 degC, approach falling",
+            "before": "80 degC, falling",
+            "after": "78 degC, falling",
         },
     ]
 

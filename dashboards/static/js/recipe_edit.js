@@ -110,10 +110,17 @@ function tidy() {
       limit: said.limit_side ? `${said.limit_side === "high" ? "over" : "under"} ${said.limit_value}${sign(said.limit_unit)}` : "",
       amounts: amounts.join(", "), press: said.press_mass ? `${said.press_mass} ${said.press_mass_unit}` : "",
     };
-    step.querySelectorAll("[data-part-of]").forEach((part) => {
+    step.querySelectorAll("[data-part-of]").forEach((one) => {
+      const part = /** @type {HTMLDetailsElement} */ (one);
+      const name = part.dataset.partOf || "";
       const sum = part.querySelector(".sum");
-      if (sum) sum.textContent = sums[/** @type {HTMLElement} */ (part).dataset.partOf || ""];
+      if (sum) sum.textContent = sums[name];
+      part.hidden = !part.open && !sums[name];
+      const add = step.querySelector(`[data-open-part="${name}"]`);
+      if (add instanceof HTMLElement) add.hidden = !part.hidden || (name === "press" && said.kind !== "press");
     });
+    const adds = step.querySelector(".adds");
+    if (adds instanceof HTMLElement) adds.hidden = !adds.querySelector("button:not([hidden])");
   });
 }
 
@@ -141,7 +148,10 @@ function tell(error, place) {
     return;
   }
   const part = field.closest("details");
-  if (part) part.open = true;
+  if (part) {
+    part.hidden = false;
+    part.open = true;
+  }
   field.setAttribute("aria-invalid", "true");
   field.focus();
 }
@@ -194,6 +204,18 @@ form.addEventListener("click", (event) => {
   const button = event.target instanceof Element ? event.target.closest("button") : null;
   if (!button) return;
   const row = button.closest("[data-row]");
+  if (row && button.dataset.openPart) {
+    const part = row.querySelector(`[data-part-of="${button.dataset.openPart}"]`);
+    if (!(part instanceof HTMLDetailsElement)) return;
+    part.hidden = false;
+    part.open = true;
+    const list = part.querySelector('[data-list="amounts"]');
+    if (list && !list.children.length) addRow(list, "amounts");
+    tidy();
+    const first = part.querySelector("[data-field]");
+    if (first instanceof HTMLElement) first.focus();
+    return;
+  }
   if (button.dataset.add) {
     const scope = row || form;
     const list = scope.querySelector(`[data-list="${button.dataset.add}"]`);
