@@ -3,15 +3,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from api import views
+from api.analysis.balance import balance_of
 from api.analysis.gather import Gatherer, PlacedCurve
-from api.batch_facts import result_of
+from api.analysis.masses import masses_of
 from api.process.alignment import (
     Align,
     Aligned,
@@ -25,8 +25,6 @@ from api.records.batches import Batch
 from api.times import format_ms, format_s
 
 CURVE_POINTS = 400
-
-Analysis = Callable[[], Mapping[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,15 +59,12 @@ class AlignedBatch:
     zero: str
 
 
-def aligned_batch(
-    gatherer: Gatherer, batch: Batch, computed: Analysis, axis: Axis
-) -> AlignedBatch | NotShown:
+def aligned_batch(gatherer: Gatherer, batch: Batch, axis: Axis) -> AlignedBatch | NotShown:
     """Return the milk's curve of a batch on an axis, or why there is none.
 
     Args:
         gatherer: Of the kitchen's readings.
         batch: The batch.
-        computed: Gives its analysis, which is asked for only where the milk's mass is needed.
         axis: What the curves have in common.
     """
     placed = gatherer.curve(batch, "milk")
@@ -84,7 +79,7 @@ def aligned_batch(
             return met
         aligned, zero = met, f"{axis.temperature_degc:g} degC, rising"
     elif axis.align is Align.PER_KG:
-        mass = milk_mass(computed())
+        mass = milk_mass(batch)
         if isinstance(mass, NotShown):
             return mass
         per_kg = mass.value
@@ -119,11 +114,12 @@ def curve_json(batch: Batch, found: AlignedBatch | NotShown) -> dict[str, Any]:
     }
 
 
-def milk_mass(computed: Mapping[str, Any]) -> Result:
-    """Return what went on the heat, as weighed, else as reconciled [kg]."""
-    streams = {one["stream"]: one for one in computed["balance"].get("streams") or []}
-    for kind in ("measured", "reconciled"):
-        found = result_of((streams.get("milk") or {}).get(kind))
-        if isinstance(found, Quantity) and found.value > 0.0:
-            return found
+def milk_mass(batch: Batch) -> Result:
+    """Return what went on the heat, as weighed, else as it follows from the others [kg].
+
+    By the weighings alone, since it scales an axis: what evaporated before does not enter.
+    """
+    found = masses_of(balance_of(batch)).of("milk")
+    if isinstance(found, Quantity) and found.value > 0.0:
+        return found
     return NotShown("nobody weighed the milk")

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,15 +23,14 @@ from collector.errors import RecordError
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A batch with its analysis and what can be said of it."""
+    """A batch and what can be said of it."""
 
     batch: Batch
-    computed: Mapping[str, Any]
     facts: Sequence[Fact]
 
 
 def told(kitchen: Kitchen, batch_ids: Sequence[str]) -> list[Told]:
-    """Return batches with their analyses, in the order given.
+    """Return batches with what their analyses say of them, in the order given.
 
     Args:
         kitchen: The open kitchen.
@@ -43,8 +42,7 @@ def told(kitchen: Kitchen, batch_ids: Sequence[str]) -> list[Told]:
     found = []
     for batch_id in batch_ids:
         batch = kitchen.journal.batch(batch_id)
-        computed = analysis(kitchen, batch_id)
-        found.append(Told(batch, computed, facts_from(batch, computed)))
+        found.append(Told(batch, facts_from(batch, analysis(kitchen, batch_id))))
     return found
 
 
@@ -68,7 +66,7 @@ def comparison(
 
 
 def side_by_side(kitchen: Kitchen, chosen: Sequence[Told], axis: Axis) -> dict[str, Any]:
-    """Return the same of batches whose analyses are at hand.
+    """Return the same of batches of which it is known what can be said.
 
     Args:
         kitchen: The open kitchen.
@@ -149,7 +147,7 @@ def _check(batch_ids: Sequence[str]) -> None:
 
 
 def _curve(gatherer: Gatherer, one: Told, axis: Axis) -> dict[str, Any]:
-    return curve_json(one.batch, aligned_batch(gatherer, one.batch, lambda: one.computed, axis))
+    return curve_json(one.batch, aligned_batch(gatherer, one.batch, axis))
 
 
 def _figures(facts: Sequence[Sequence[Fact]]) -> list[dict[str, Any]]:

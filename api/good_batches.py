@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -13,7 +12,6 @@ import numpy as np
 from api import views
 from api.aligning import AlignedBatch, Axis, aligned_batch
 from api.analysis.gather import Gatherer
-from api.analysis.whole import analysis
 from api.kitchen import Kitchen
 from api.process.batch_band import BatchBand, batch_band
 from api.process.quantities import NotShown
@@ -88,10 +86,7 @@ def band_behind(
     """
     good = good_batches(kitchen, like, leave_out)
     gatherer = Gatherer.of(kitchen)
-    curves = [
-        aligned_batch(gatherer, batch, partial(analysis, kitchen, batch.id), axis)
-        for batch in good.batches
-    ]
+    curves = [aligned_batch(gatherer, batch, axis) for batch in good.batches]
     usable = [one for one in curves if isinstance(one, AlignedBatch)]
     said = {
         "like": like.id,

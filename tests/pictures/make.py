@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Makes the pictures that the README shows, from the running demo: `python tests/pictures/make.py`.
 
-Needs Chromium and the test dependencies.
+With names, such as `compare instruments`, it makes only those. Needs Chromium and what the tests
+need.
 """
 
 from __future__ import annotations
@@ -31,8 +32,7 @@ def main() -> None:
         demo = subprocess.Popen(command, stdout=log, stderr=log)
         try:
             address = _address(log)
-            past = _told(address)
-            _take(address, past)
+            _take(address, *_told(address), sys.argv[1:])
         finally:
             demo.send_signal(signal.SIGTERM)
             demo.wait(30)
@@ -49,7 +49,7 @@ def _address(log: object) -> str:
     raise SystemExit("The demo did not say where it is.")
 
 
-def _told(address: str) -> str:
+def _told(address: str) -> tuple[str, str]:
     deadline = time.monotonic() + 120
     while time.monotonic() < deadline:
         try:
@@ -58,12 +58,13 @@ def _told(address: str) -> str:
         except OSError:
             batches = []
         if len(batches) == 2:
-            return str(next(b["id"] for b in batches if b["pot"] == "South"))
+            by_pot = {str(batch["pot"]): str(batch["id"]) for batch in batches}
+            return by_pot["South"], by_pot["Small"]
         time.sleep(0.5)
     raise SystemExit("The demo did not tell its history.")
 
 
-def _take(address: str, past: str) -> None:
+def _take(address: str, past: str, other: str, wanted: list[str]) -> None:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
@@ -72,7 +73,11 @@ def _take(address: str, past: str) -> None:
             ("stove", "/", (1280, 800)),
             ("stove-phone", "/", (390, 844)),
             ("record", f"/batches/{past}", (1280, 1600)),
+            ("compare", f"/compare?batch={past}&batch={other}", (1280, 1500)),
+            ("instruments", "/instruments", (1280, 1000)),
         ):
+            if wanted and name not in wanted:
+                continue
             page = browser.new_page(viewport={"width": size[0], "height": size[1]})
             page.goto(address + path)
             page.wait_for_timeout(4000)  # a few readings of the live curve
