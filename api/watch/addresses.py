@@ -70,6 +70,7 @@ def _parts(address: str) -> tuple[str, str, bool]:
     try:
         split = urlsplit(f"//{rest}")
         host = split.netloc.rpartition("@")[2]
+        _ = split.port  # no number there: it is a password whose @ was forgotten
         if not split.hostname:
             return scheme, "", True
     except ValueError:

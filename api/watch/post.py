@@ -8,10 +8,9 @@ A route that doesn't answer holds up no other.
 from __future__ import annotations
 
 import asyncio
-import contextlib
-import functools
 import logging
-from concurrent.futures import ThreadPoolExecutor
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 
 from api.kitchen import Kitchen
 from api.times import format_ms
@@ -21,7 +20,6 @@ from api.watch.notice_book import id_of
 from api.watch.outbox import Outbox, RetryPlan, Waiting
 from api.watch.route_book import RouteBook
 from api.watch.sending import load
-from api.watch.threads import finish
 from api.watch.wording import late_note
 from collector.log import say
 
@@ -46,34 +44,41 @@ class Post:
         self._outbox = Outbox(kitchen.journal)
         self._routes = RouteBook(kitchen.journal)
         self._sender = Sender(kitchen.data_dir, kitchen.config.notices.contact)
-        self._woken = asyncio.Event()
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._busy: dict[str, asyncio.Task[None]] = {}
+        self._woken = threading.Event()
+        self._stopping = threading.Event()
+        self._busy: dict[str, Future[None]] = {}
 
     def wake(self) -> None:
         """Look at what waits now; may be called from any thread."""
-        loop = self._loop
-        if loop is not None and not loop.is_closed():
-            loop.call_soon_threadsafe(self._woken.set)
+        self._woken.set()
 
     async def run(self) -> None:
-        """Send until cancelled."""
-        self._loop = asyncio.get_running_loop()
+        """Send until cancelled.
+
+        The work is done by threads that wake each other, and not by way of the event loop: a notice
+        would wait there behind every page that is being answered.
+        """
+        self._stopping.clear()
         with ThreadPoolExecutor(1, "post-book") as book:
-            senders = ThreadPoolExecutor(_MOST_AT_ONCE, "post")
+            working = asyncio.get_running_loop().run_in_executor(book, self._work)
             try:
-                await finish(book, self._prepare)
-                while True:
-                    self._woken.clear()
-                    wait_s = await self._round(book, senders)
-                    with contextlib.suppress(TimeoutError):
-                        await asyncio.wait_for(self._woken.wait(), wait_s)
+                await asyncio.shield(working)
             finally:
-                if self._busy:
-                    await asyncio.wait(self._busy.values(), timeout=_GRACE_S)
-                for task in self._busy.values():
-                    task.cancel()
-                senders.shutdown(wait=False, cancel_futures=True)
+                self._stopping.set()
+                self._woken.set()
+                await asyncio.wait([working])
+
+    def _work(self) -> None:
+        senders = ThreadPoolExecutor(_MOST_AT_ONCE, "post")
+        try:
+            self._prepare()
+            while not self._stopping.is_set():
+                self._woken.clear()
+                wait_s = self._round(senders)
+                self._woken.wait(wait_s)
+        finally:
+            wait(self._busy.values(), timeout=_GRACE_S)
+            senders.shutdown(wait=False, cancel_futures=True)
 
     def _prepare(self) -> None:
         """Mend what a kill left, and load what sends, before the first message needs it."""
@@ -86,44 +91,40 @@ class Post:
         except Exception:  # whatever it is, the post has to go on
             _log.exception("the post could not be prepared")
 
-    async def _round(self, book: ThreadPoolExecutor, senders: ThreadPoolExecutor) -> float | None:
+    def _round(self, senders: ThreadPoolExecutor) -> float | None:
         """Start what is due; return how long until the next is, None if nothing waits [s]."""
+        self._busy = {route: task for route, task in self._busy.items() if not task.done()}
+        busy = set(self._busy)  # before the look: what ends meanwhile wakes the next round
         try:
-            heads = await finish(book, self._outbox.heads)
+            heads = self._outbox.heads()
         except Exception:  # whatever it is, the post has to go on
             _log.exception("what waits could not be read")
             return _AFTER_FAULT_S
         now_ms = self._kitchen.now_ms()
         waits_ms: list[int] = []
         for head in heads:
-            if head.route in self._busy:
+            if head.route in busy:
                 continue
             wait_ms = head.due_ms - now_ms
             if 0 < wait_ms <= self._plan.longest_ms:  # longer only if the clock was set back
                 waits_ms.append(wait_ms)
                 continue
-            task = asyncio.create_task(self._deliver(head, book, senders), name="delivery")
+            task = senders.submit(self._deliver, head)
             self._busy[head.route] = task
-            task.add_done_callback(functools.partial(self._done, head.route))
+            task.add_done_callback(lambda _task: self._woken.set())
         return min(waits_ms) / 1000.0 if waits_ms else None
 
-    def _done(self, route: str, _task: asyncio.Task[None]) -> None:
-        self._busy.pop(route, None)
-        self._woken.set()
-
-    async def _deliver(
-        self, head: Waiting, book: ThreadPoolExecutor, senders: ThreadPoolExecutor
-    ) -> None:
+    def _deliver(self, head: Waiting) -> None:
         try:
-            outcome = await finish(senders, self._sender.send, head.address, self._message(head))
+            outcome = self._sender.send(head.address, self._message(head))
             if outcome.taken:
-                await finish(book, self._outbox.sent, head, outcome.answer)
+                self._outbox.sent(head, outcome.answer)
             elif outcome.gone:
-                await finish(book, self._close, head, outcome.answer)
+                self._close(head, outcome.answer)
             elif self._kitchen.now_ms() - head.made_ms >= self._plan.give_up_ms:
-                await finish(book, self._give_up, head, outcome.answer)
+                self._give_up(head, outcome.answer)
             else:
-                pause_ms = await finish(book, self._outbox.failed, head, outcome.answer, self._plan)
+                pause_ms = self._outbox.failed(head, outcome.answer, self._plan)
                 say(
                     _log,
                     "a notice was not taken",
@@ -135,7 +136,7 @@ class Post:
                 )
         except Exception:  # whatever it is, the other routes have to go on
             _log.exception("a sending could not be recorded")
-            await asyncio.sleep(_AFTER_FAULT_S)
+            self._stopping.wait(_AFTER_FAULT_S)
 
     def _message(self, head: Waiting) -> Message:
         place = self._kitchen.config.kitchen

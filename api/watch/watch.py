@@ -35,7 +35,9 @@ from collector.readings import Reading
 
 _log = logging.getLogger(__name__)
 
-POLL_S = 0.02
+# Asking the store what the last arrival is takes some 10 us, so that it may be asked often.
+POLL_S = 0.004
+_PATIENCE_S = 0.2
 CURSOR = "watch"
 _SAVE_EVERY_S = 1.0
 _AFTER_FAULT_S = 1.0
@@ -75,13 +77,27 @@ class Watch:
     async def _turn(self, executor: ThreadPoolExecutor) -> float:
         """Look once, and return how long to pause [s]."""
         try:
-            more = await finish(executor, self.look)
+            await finish(executor, self._look_when_due)
         except Exception:  # a watch that has ended tells nobody so: whatever it is, it goes on
             _log.exception("the watch stumbled")
             self._picture, self._batches = None, {}
             return _AFTER_FAULT_S
         self._looked_s = time.monotonic()
-        return 0.0 if more else POLL_S
+        return 0.0
+
+    def _look_when_due(self) -> None:
+        """Look as soon as something has arrived, and now and then all the same.
+
+        It waits here and not on the event loop: a hop from the loop to this thread takes longer
+        than asking the store, and would stand between a reading and its notice.
+        """
+        if not self.look():
+            until_s = time.monotonic() + _PATIENCE_S
+            while time.monotonic() < until_s:
+                time.sleep(POLL_S)
+                if self._kitchen.readings.last_arrival() != self._at:
+                    self.look()
+                    return
 
     def look(self) -> bool:
         """Judge what has arrived since the last look, and tell it.

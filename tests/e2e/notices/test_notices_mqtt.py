@@ -71,6 +71,7 @@ def test_a_notice_goes_by_a_real_broker(
     site.collect("North", 78.0, 79.0, 81.0)
 
     until(lambda: len(lamp.heard) == 2, "the broker has passed both on")
+    until(lambda: [s["state"] for s in site.sendings()] == ["sent"], "the sending is recorded")
     assert (tested["taken"], tested["answer"]) == (True, "acknowledged by the broker")
     test, notice = lamp.heard
     (alarm,) = site.get("/v1/notices")["notices"]
@@ -81,7 +82,6 @@ def test_a_notice_goes_by_a_real_broker(
     assert notice["kitchen"] == "Kitchen" and notice["at"].endswith("Z")
     assert broker.told("Received PUBLISH") == 2
     assert broker.told("(d0, q1, r0, m1, 'kitchen/notices'") >= 2
-    until(lambda: [s["state"] for s in site.sendings()] == ["sent"], "the sending is recorded")
 
 
 def test_a_broker_that_was_away_gets_the_notice_once_when_it_is_back(

@@ -111,7 +111,7 @@ def test_kills_at_any_moment_end_in_one_notice_for_each_cause(
     until(lambda: [s["state"] for s in site.sendings()] == ["sent"] * 4, "all of them are sent")
     texts = sorted(alarm["text"] for alarm in site.alarms())
     assert texts == [f"{pot}: passing 80 degC, rising" for pot in pots]
-    assert sorted(set(hook.taken)) == texts
+    assert sorted({text for text in hook.taken if "passing" in text}) == texts
     site.stop()
     assert verify_folder(site.data_dir, say=lambda _: None) == []
 

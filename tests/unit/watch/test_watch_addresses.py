@@ -22,6 +22,7 @@ SECRETS = ("open-sesame", "anna", "p4th", "tok3n", "k3y")
         ("relay://tok3n.with.dots/p4th", "relay://****"),
         ("JSON://Fern.example/x", "json://Fern.example/****"),
         ("json://", "json://****"),
+        ("mailto://anna:open-sesame", "mailto://****"),
         ("json://[::1/x", "json://****"),
         ("open-sesame", "****"),
         ("", ""),
