@@ -126,7 +126,7 @@ def effect_rows(effects: Sequence[Json], reader: Reader) -> list[dict[str, Any]]
             {
                 "name": named(one["name"]),
                 "clear": clear,
-                "shape": "more" if clear and low > 0 else "less" if clear else "same",
+                "shape": "higher" if clear and low > 0 else "lower" if clear else "same",
                 "difference": formats.quantity(difference, reader.units)[0],
                 "interval": f"{ends[0][0]} to {ends[1][0]}",
                 "spread": "" if size is None else formats.plain(size, 1),
@@ -191,8 +191,9 @@ def _said(found: Json, reader: Reader, other: str) -> dict[str, Any]:
             "clear": False,
             "words": f"{amount} {way} than {other}: within twice its u of {u}",
         }
+    shape = "higher" if value > 0.0 else "lower"
     sure = f" (u\u00a0{u})" if u else ""
-    return {"shape": way, "clear": True, "words": f"{amount} {way} than {other}{sure}"}
+    return {"shape": shape, "clear": True, "words": f"{amount} {way} than {other}{sure}"}
 
 
 def _weight(found: Json) -> float:

@@ -108,7 +108,7 @@ def test_curves_bands_and_differences_are_told_in_words_and_shapes(
     expect(differs).to_contain_text("Outcome: did not set; A: set")
     block = differs.locator("li").filter(has_text="Block").first
     expect(block).to_contain_text("600.0 g more than A")
-    expect(block.locator(".shape.more")).to_be_visible()
+    expect(block.locator(".shape.higher")).to_be_visible()
     row = page.locator('[data-part="table"] tr').filter(has_text="Block").first
     expect(row.locator(".difference.clear")).to_contain_text("more than A")
     dry = page.locator('[data-part="table"] tr').filter(has_text="Dry").first
@@ -174,6 +174,21 @@ def test_picture_and_table_are_saved(
     rows = list(csv.DictReader(io.StringIO(saved[".csv"].decode())))
     [block] = [r for r in rows if r["figure"] == "block" and r["batch"] == batches[3]]
     assert float(block["less the first"]) == pytest.approx(0.6)
+
+
+def test_on_paper_the_shapes_stay_and_the_tools_go(
+    server: Any, screen: Any, batches: list[str]
+) -> None:
+    page = screen().page
+    page.goto(f"/compare?batch={batches[0]}&batch={batches[3]}")
+    page.emulate_media(media="print")
+
+    expect(page.locator("#overlay svg.wide")).to_be_visible()
+    expect(page.locator("#overlay svg:visible")).to_have_count(1)
+    block = page.locator('[data-part="differs"] li').filter(has_text="Block").first
+    expect(block.locator(".shape.higher")).to_be_visible()
+    for tool in ("#axis-form", "#finder", "#reading-line", ".exports"):
+        expect(page.locator(tool)).to_be_hidden()
 
 
 def test_a_wrong_address_is_told_and_the_rest_is_shown(

@@ -91,7 +91,7 @@ def test_a_clear_difference_has_words_and_a_shape_and_stands_first(data: Json) -
     assert block["name"] == "Block"
     assert block["cells"][0]["difference"] is None
     said = block["cells"][1]["difference"]
-    assert (said["shape"], said["clear"]) == ("more", True)
+    assert (said["shape"], said["clear"]) == ("higher", True)
     assert said["words"].replace("\u00a0", " ") == "200 g more than A (u 14 g)"
     [milk] = outcome["alike"]
     assert milk["cells"][1]["difference"]["shape"] == "same"
