@@ -16,14 +16,18 @@ function walked(step, state) {
   return call("POST", "/v1/settings/walk", { id: newId(), step, state });
 }
 
+/** Write the page anew with a step open. @param {string} step */
+function reopen(step) {
+  history.replaceState(null, "", `${location.pathname}#${step}`);
+  location.reload();
+}
+
 /** Write the page anew with the step after this one open. @param {string} step */
 function goOn(step) {
   const all = Array.from(document.querySelectorAll(".setup-step"));
   const here = all.findIndex((one) => one.id === step);
   const next = all[here + 1] || all[here];
-  if (location.hash === `#${next.id}`) history.replaceState(null, "", location.pathname);
-  location.hash = next.id;
-  location.reload();
+  reopen(next.id);
 }
 
 /** Open the step that the address names. */
@@ -101,8 +105,7 @@ onSubmit(document.getElementById("pot-form"), async (form) => {
   if (empty) body.empty = { value: numberOf(empty, "The empty weight"), unit: field(form, "unit") };
   ["material", "thermometer", "scale"].forEach((name) => { if (field(form, name)) body[name] = field(form, name); });
   await call("POST", "/v1/pots", body);
-  location.hash = "pots";
-  location.reload();
+  reopen("pots");
 });
 
 document.addEventListener("click", async (event) => {
@@ -117,8 +120,7 @@ document.addEventListener("click", async (event) => {
     } else if (button.dataset.next) goOn(button.dataset.next);
     else if (button.dataset.restore) {
       await call("POST", "/v1/settings", { id: newId(), restore: [button.dataset.restore] });
-      if (sheet) location.hash = sheet.id;
-      location.reload();
+      reopen(sheet ? sheet.id : "kitchen");
     } else if (button.id === "leave") {
       await walked("walk", "done");
       location.assign("/");
@@ -130,25 +132,35 @@ document.addEventListener("click", async (event) => {
 
 let typing = 0;
 const place = document.querySelector('form[data-settings="place"]');
-if (place instanceof HTMLFormElement) place.addEventListener("input", () => {
-  clearTimeout(typing);
-  typing = setTimeout(async () => {
-    const boils = document.getElementById("boils");
-    const u = document.getElementById("boils-u");
-    const from = document.getElementById("boils-from");
-    const value = Number(field(place, "place").replace(",", "."));
-    if (!boils || !from || !field(place, "place") || !Number.isFinite(value)) return;
-    try {
-      const said = await call("GET", `/v1/settings/boiling-point?value=${value}&unit=${field(place, "place_unit")}`);
-      const fahrenheit = (boils.textContent || "").includes("°F");
-      boils.textContent = fahrenheit ? `${(said.value * 1.8 + 32).toFixed(1)} °F` : `${said.value.toFixed(2)} °C`;
-      if (u) u.textContent = "";
-      from.textContent = `${said.from.join("; ")}; not saved yet`;
-    } catch (error) {
-      from.textContent = error instanceof Error ? error.message : String(error);
-    }
-  }, TYPING_MS);
-});
+
+/** Tell where water boils by what is typed, before it is saved. */
+async function tellBoiling() {
+  const boils = document.getElementById("boils");
+  const u = document.getElementById("boils-u");
+  const from = document.getElementById("boils-from");
+  if (!(place instanceof HTMLFormElement) || !boils || !from) return;
+  const said = field(place, "place");
+  const value = Number(said.replace(",", "."));
+  if (!said || !Number.isFinite(value)) return;
+  try {
+    const point = await call("GET", `/v1/settings/boiling-point?value=${value}&unit=${field(place, "place_unit")}`);
+    const fahrenheit = (boils.textContent || "").includes("°F");
+    boils.textContent = fahrenheit ? `${(point.value * 1.8 + 32).toFixed(1)} °F` : `${point.value.toFixed(2)} °C`;
+    if (u) u.textContent = "";
+    from.textContent = `${point.from.join("; ")}; not saved yet`;
+  } catch (error) {
+    from.textContent = error instanceof Error ? error.message : String(error);
+  }
+}
+
+if (place instanceof HTMLFormElement) {
+  place.addEventListener("input", () => {
+    clearTimeout(typing);
+    typing = setTimeout(tellBoiling, TYPING_MS);
+  });
+  const typed = place.elements.namedItem("place");
+  if (typed instanceof HTMLInputElement && typed.value !== typed.defaultValue) tellBoiling();
+}
 
 // A zone that nobody chose is proposed from this device's own.
 const zone = document.getElementById("s-zone");
@@ -165,7 +177,7 @@ async function look() {
 }
 
 rememberParts();
-watchRoutes(() => { location.hash = "notices"; location.reload(); });
+watchRoutes(() => reopen("notices"));
 setInterval(look, LOOK_MS);
 window.addEventListener("hashchange", openNamed);
 if (location.hash) openNamed();
