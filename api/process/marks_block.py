@@ -171,7 +171,7 @@ def find_chill(core: CoreLook, settings: MarkSettings) -> Proposal | None:
     after, before = -60.0 * bend.after_per_s, -60.0 * bend.before_per_s
     why = f"The core falls by {after:.2f} K/min, and fell by {before:.2f} before."
     u_s = math.hypot(bend.u_s, 10.0)
-    sure = confidence("chill", bend.log_odds)
+    sure = confidence("chill")
     return Proposal("chill", core.now_s + bend.at_s, u_s, core.now_s, sure, why)
 
 
@@ -206,11 +206,11 @@ def find_cold(core: CoreLook, settings: MarkSettings) -> Proposal | None:
         return None
     slope, level = line_through(core.time_s[near], core.value[near])
     u_k = 2.0 * core.noise_k / math.sqrt(np.count_nonzero(near))
-    if level - settings.cold_degc > max(u_k, 0.5 * core.resolution_k) or slope > 0.0:
+    if level > settings.cold_degc + u_k or slope > 0.0:
         return None
     over_k = level - settings.cold_degc
     at_s = min(over_k / slope * -1.0, 0.0) if slope < 0.0 else 0.0
     u_s = min(math.hypot(u_k, 0.1) / max(abs(slope), 1e-6), 7200.0)
     why = f"The core is at {level:.1f} degC."
-    sure = confidence("end", u_s)
+    sure = confidence("end")
     return Proposal("end", core.now_s + at_s, u_s, core.now_s, sure, why)

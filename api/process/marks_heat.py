@@ -81,7 +81,7 @@ def heat(state: PotState, milk: Look, settings: MarkSettings) -> tuple[PotState,
         at=at,
         u_at=math.hypot(bend.u_s, U_POT_S),
         seen_at=milk.now_s,
-        confidence=confidence("heat", bend.log_odds),
+        confidence=confidence("heat"),
         why=why,
     )
     return replace(state, heat_s=at), said

@@ -25,8 +25,9 @@ _LEAST_SPREADS, _LEAST_STEPS = 6.0, 5.0
 _LID_FRACTION, _LEAST_LID_FRACTION = 0.08, 0.01
 # Curd needs so long to set [s].
 LEAST_AFTER_ADDITION_S = 120.0
-# Milk that sets by itself is ladled after it has cooled by so much [K].
-COOLED_K = 3.0
+# Milk that sets by itself is ladled after it has cooled by so much [K], and a lid that comes off
+# weighs less than such a share of it.
+COOLED_K, LEAST_SELF_SET_FRACTION = 3.0, 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,8 @@ def ladle(state: PotState, mass: MassLook) -> tuple[PotState, Proposal | None]:
     if math.isfinite(state.lowest_kg) and math.isfinite(state.steady_kg):
         lid_kg = max(state.steady_kg - state.lowest_kg, 0.0)
     found = find_ladle(mass, lid_kg) if _can_be(state, mass.now_s) else None
-    if found is None:
+    lid = not state.additions_s and found and found.fraction < LEAST_SELF_SET_FRACTION
+    if found is None or lid:
         return _weighed(state, mass), None
     at = mass.now_s + found.at_s
     said = Proposal(
@@ -75,7 +77,7 @@ def ladle(state: PotState, mass: MassLook) -> tuple[PotState, Proposal | None]:
         at=at,
         u_at=found.u_s,
         seen_at=mass.now_s,
-        confidence=confidence("ladle", found.spreads),
+        confidence=confidence("ladle"),
         why=f"{found.gone_kg:.2f} kg, {100 * found.fraction:.0f} %, left the pot in steps.",
     )
     return replace(state, ladle_s=at), said

@@ -34,6 +34,8 @@ U_SHARP_S, U_SOFT_S = 3.0, 20.0
 # practice).
 SIMMER_SPAN_K, SIMMER_BELOW_K, SIMMER_EDGE_K = 8.0, 0.8, 0.2
 SURE_BOIL, DOUBT = 0.95, 0.1
+# Nobody holds milk farther below its boil; a climb that stops there is a layer that isn't stirred.
+LOWEST_SIMMER_K, USUAL_SIMMER_K = 25.0, 12.0
 # Had the climb gone on, the milk would be so much hotter: stirring alone doesn't hide that.
 LEAST_MISSED_K = 2.5
 # A climb that ends this close below a rising target is the hob switched off for it.
@@ -90,7 +92,7 @@ def plateau(
         at=milk.now_s + found.at_s,
         u_at=found.u_s,
         seen_at=milk.now_s,
-        confidence=confidence(kind, found.log_odds) * share,
+        confidence=confidence(kind) * share,
         why=f"A climb of {60 * found.climb_k_per_s:.1f} K/min ends at {found.level_degc:.1f} degC;"
         f" water boils here at {boiling[0]:.1f} degC.",
     )
@@ -133,8 +135,11 @@ def _found(milk: Look, settings: MarkSettings, boiling: tuple[float, float]) -> 
     found = find_plateau(milk, lag, HOLD_S, sharp=near)
     if found is None:
         return None
+    below_k = boiling[0] - found.level_degc
+    if below_k > LOWEST_SIMMER_K:
+        return None
     doubt = DOUBT < boil_share(found.level_degc, boiling) < 1.0 - DOUBT
-    if doubt or found.climb_k_per_s * HOLD_S < LEAST_MISSED_K:
+    if doubt or below_k > USUAL_SIMMER_K or found.climb_k_per_s * HOLD_S < LEAST_MISSED_K:
         return find_plateau(milk, lag, DOUBT_HOLD_S, sharp=near)
     return found
 

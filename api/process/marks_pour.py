@@ -23,6 +23,8 @@ APART_S = 8.0
 STILL_S = 20.0
 LEAST_AGE_S = 22.0
 LARGEST_DROP_K = 14.0
+# A slow probe that is lifted out and put back falls, turns, and takes its time to rise again.
+USUAL_DROP_K, LARGE_AGE_S, AGE_LAGS = 6.0, 75.0, 1.5
 LEAST_LOG_ODDS = 8.0
 LEAST_OVER_UNREST = 1.3
 LARGEST_RISE_FRACTION = 0.35
@@ -66,14 +68,14 @@ def addition(
         found = _unweighed(milk, mass, settings, earliest_s)
     if found is None:
         return state, None
-    start_s, end_s, evidence, why = found
+    start_s, end_s, why = found
     at = milk.now_s + start_s
     said = Proposal(
         kind="addition",
         at=at,
         u_at=U_START_S,
         seen_at=milk.now_s,
-        confidence=confidence("addition", evidence),
+        confidence=confidence("addition"),
         why=why,
     )
     done = (*state.additions_s, (at, milk.now_s + end_s))
@@ -88,10 +90,8 @@ def _prolonged(state: PotState, now_s: float) -> PotState:
     return replace(state, additions_s=(*state.additions_s[:-1], (start_s, now_s)))
 
 
-def _weighed(
-    milk: Look, mass: MassLook, earliest_s: float
-) -> tuple[float, float, float, str] | None:
-    """Return start, end, evidence and words for a pour that the scale saw and the probe felt."""
+def _weighed(milk: Look, mass: MassLook, earliest_s: float) -> tuple[float, float, str] | None:
+    """Return start, end and words for a pour that the scale saw and the probe felt."""
     found = find_gain(mass, earliest_s)
     if found is None or not -LARGEST_WEIGHED_AGE_S < found[0] < -LEAST_WEIGHED_AGE_S:
         return None
@@ -110,24 +110,24 @@ def _weighed(
         return None
     share = 100 * gain.fraction
     why = f"The milk fell by {fall_k:.1f} K while the pot grew {share:.1f} % heavier."
-    return start_s, -4.0, gain.spreads, why
+    return start_s, -4.0, why
 
 
 def _unweighed(
     milk: Look, mass: MassLook | None, settings: MarkSettings, earliest_s: float
-) -> tuple[float, float, float, str] | None:
-    """Return start, end, evidence and words for a pour that the probe alone shows."""
+) -> tuple[float, float, str] | None:
+    """Return start, end and words for a pour that the probe alone shows."""
     look = recent(milk, earliest_s)
     fall = find_fall(look)
     if fall is None or not fall.over:
         return None
     dip = find_pour(look, settings.lag("milk"), fall, earliest_s)
-    if dip is None or not _can_be(dip, milk) or not _stands(dip, milk, settings):
+    if dip is None or not _can_be(dip, milk, settings) or not _stands(dip, milk, settings):
         return None
     if mass is not None and _missing(dip, mass_gain(mass, dip.start_s, dip.end_s)):
         return None
     why = f"The milk fell by {dip.drop_k:.1f} K below its trend, and stayed there."
-    return dip.start_s, dip.end_s, dip.log_odds, why
+    return dip.start_s, dip.end_s, why
 
 
 def _missing(dip: Dip, gain: Gain | None) -> bool:
@@ -137,9 +137,11 @@ def _missing(dip: Dip, gain: Gain | None) -> bool:
     return gain.fraction + 3.0 * gain.u_fraction < 0.5 * dip.drop_k / COOLING_K
 
 
-def _can_be(dip: Dip, milk: Look) -> bool:
+def _can_be(dip: Dip, milk: Look, settings: MarkSettings) -> bool:
+    lag_s = settings.lag("milk").time_constant_s or 0.0
+    least_s = LARGE_AGE_S if dip.drop_k > USUAL_DROP_K else LEAST_AGE_S
     return (
-        dip.start_s < -LEAST_AGE_S
+        dip.start_s < -max(least_s, AGE_LAGS * lag_s)
         and dip.rising_k < LARGEST_RISE_FRACTION * dip.drop_k
         and 1.4 * milk.resolution_k < dip.drop_k < LARGEST_DROP_K
         and dip.fallen_k > max(0.2, 2.0 * milk.noise_k, 1.2 * milk.resolution_k)

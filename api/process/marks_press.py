@@ -93,7 +93,7 @@ def find_press(mass: MassLook) -> Proposal | None:
         return None
     interval_s = middle_of(np.diff(time_s))
     why = f"{abs(ahead_kg):.3f} kg of whey ran within {-bend.at_s:.0f} s."
-    sure = confidence("press", bend.log_odds)
+    sure = confidence("press")
     u_s = math.hypot(bend.u_s, 0.3 * interval_s, U_START_S)
     return Proposal("press", mass.now_s + bend.at_s, u_s, mass.now_s, sure, why)
 

@@ -79,7 +79,7 @@ def target(state: PotState, milk: Look, settings: MarkSettings) -> tuple[PotStat
         at=milk.now_s + passing.at_s,
         u_at=u_s,
         seen_at=milk.now_s,
-        confidence=confidence("target", 1.0 / u_s),
+        confidence=confidence("target"),
         why=f"The milk passes {goal:.1f} degC, {way} by {60 * slope:.1f} K/min.",
     )
     return replace(state, side=-state.side, passed=(*state.passed, rising)), said

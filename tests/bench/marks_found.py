@@ -222,12 +222,19 @@ def _dips(played: Played, number: int) -> bool:
 
 
 def readings_of(played: Played) -> dict[str, tuple[Floats, Floats]]:
-    """Return what came from each place, faults and all."""
-    return {
-        samples.place: (samples.time_ms / 1000.0, samples.value)
-        for samples in played.readings.values()
-        if samples.place in PLACES
-    }
+    """Return what came from each place, faults and all; probes by their calibration."""
+    outfit = played.scenario.outfit
+    probes = {"milk": outfit.milk, "block_core": outfit.block}
+    found = {}
+    for samples in played.readings.values():
+        if samples.place not in PLACES:
+            continue
+        value = samples.value
+        if samples.place in probes:
+            probe = probes[samples.place]
+            value = (value - probe.offset_k) / probe.gain
+        found[samples.place] = (samples.time_ms / 1000.0, value)
+    return found
 
 
 def plain_thresholds(played: Played, settings: MarkSettings) -> list[Proposal]:
@@ -283,7 +290,8 @@ def _true_as_said(played: Played, proposal: Proposal) -> bool:
     if proposal.kind == "target":
         near = np.abs(trace.time_s - proposal.at) < 30.0
         off_k = np.abs(trace.mean_degc[near] - played.scenario.target.value_degc)
-        return bool(off_k.size and off_k.min() < 0.3)
+        place_k = abs(played.scenario.outfit.milk.place_bias_k)  # the probe's place, not its fault
+        return bool(off_k.size and off_k.min() < 0.3 + place_k)
     if proposal.kind == "boil":
         since = (trace.time_s > proposal.at - 20.0) & (trace.time_s < proposal.seen_at)
         return bool(trace.mean_degc[since].max(initial=0.0) > played.truth.boiling_degc - 0.1)
