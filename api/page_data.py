@@ -76,7 +76,10 @@ def stove(kitchen: Kitchen, scope: Scope, live: Live) -> Json:
         "pots": _latest(kitchen, "pot"),
         "recipes": _recipes(kitchen),
         "ingredients": _ingredients(kitchen),
-        "routes": [route_json(route) for route in RouteBook(kitchen.journal).routes()],
+        "routes": [
+            *(route_json(route) for route in RouteBook(kitchen.journal).routes()),
+            *scope["app"].state.sounders.listed(),
+        ],
         "questions": [
             question_json(one) for one in QuestionBook(kitchen).all(20) if one.state == "open"
         ],

@@ -35,6 +35,18 @@ async function remove(id, button) {
   }
 }
 
+/** @param {HTMLSelectElement} choice how often a route is told that the watch is alive */
+async function setAlive(choice) {
+  const line = choice.closest("li");
+  const result = line ? line.querySelector(".result") : null;
+  const minutes = Number(choice.value) || null;
+  try {
+    await call("POST", `/v1/notices/routes/${choice.dataset.aliveRoute}/alive`, { every_min: minutes, tell_stop: minutes !== null });
+  } catch (error) {
+    if (result) result.textContent = error instanceof Error ? error.message : String(error);
+  }
+}
+
 /** @param {HTMLFormElement} form */
 async function add(form) {
   const name = field(form, "name");
@@ -52,6 +64,10 @@ export function watchRoutes(afterChange) {
     if (!(button instanceof HTMLElement)) return;
     if (button.dataset.testRoute) test(button);
     if (button.dataset.removeRoute) remove(button.dataset.removeRoute, button).then(afterChange);
+  });
+  document.addEventListener("change", (event) => {
+    const choice = event.target;
+    if (choice instanceof HTMLSelectElement && choice.dataset.aliveRoute) setAlive(choice).then(afterChange);
   });
   document.addEventListener("submit", (event) => {
     const form = event.target;

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: MIT
 // The button that starts the shift, and what it says of sound, voice and screen.
 
-import { hasVoice, keepScreenOn, onSound, soundState, speak, startSound } from "./sound.js";
+import { keepScreenOn, onSound, soundState, startSound } from "./sound.js";
+import { choices, hasVoice, speak } from "./voice.js";
 
 let screenStaysOn = false;
 
@@ -26,7 +27,7 @@ function show() {
 async function start() {
   await startSound();
   screenStaysOn = await keepScreenOn();
-  speak("The shift has begun.");
+  if (choices().speak) speak("The shift has begun.");
   show();
 }
 

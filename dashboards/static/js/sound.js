@@ -1,6 +1,9 @@
 // SPDX-License-Identifier: MIT
-// Sound, speech and a screen that stays on: a browser allows them only after a touch, so the shift
-// is started with a button. Imports nothing.
+// Sound and a screen that stays on: a browser allows them only after a touch, so the shift is started
+// with a button. What calls is also written large across the page.
+
+import { inReadersUnit } from "./spoken.js";
+import { endCall, quietNow, speakCall } from "./voice.js";
 
 const REPEAT_MS = 6000;
 const LATER_EACH = 5;
@@ -12,6 +15,8 @@ const TONE_S = 0.2;
 let audio = null;
 /** @type {Map<string, number>} */
 const calling = new Map();
+/** @type {Map<string, {words: string, priority: string}>} */
+const written = new Map();
 /** @type {Array<() => void>} */
 const watchers = [];
 
@@ -64,19 +69,6 @@ export async function startSound() {
   watchers.forEach((watcher) => watcher());
 }
 
-/** @param {string} words */
-export function speak(words) {
-  if (!("speechSynthesis" in window)) return;
-  const said = new SpeechSynthesisUtterance(words.replace(/degC|°C/g, "degrees").replace(/degF|°F/g, "degrees Fahrenheit"));
-  said.lang = "en";
-  window.speechSynthesis.speak(said);
-}
-
-/** @returns {boolean} */
-export function hasVoice() {
-  return "speechSynthesis" in window && window.speechSynthesis.getVoices().length > 0;
-}
-
 /**
  * Call until somebody has heard: every six seconds for what asks for something now; for what tells,
  * twice and then every half minute; for what is of low priority once.
@@ -91,18 +83,37 @@ export function startCalling(id, words, priority) {
     turns += 1;
     if (turns > 1 && priority === "low") return;
     if (turns > 2 && priority === "medium" && turns % LATER_EACH !== 0) return;
+    if (quietNow()) return;
     if (audio && audio.state === "running") writeCall(audio, audio.currentTime + 0.05, priority);
     if (navigator.vibrate && soundState() !== "off") navigator.vibrate([300, 120, 300]);
-    if (soundState() === "running") speak(words);
+    if (soundState() === "running") speakCall(id, words);
   };
   calling.set(id, window.setInterval(once, REPEAT_MS));
+  written.set(id, { words: inReadersUnit(words), priority });
+  writeLarge();
   once();
+}
+
+/** Write the most urgent call across the page, for who can't hear it. */
+function writeLarge() {
+  const calls = Array.from(written.values());
+  const first = calls.find((one) => one.priority === "high") || calls[calls.length - 1];
+  const place = document.getElementById("large-call");
+  if (first) document.body.dataset.calling = first.priority;
+  else delete document.body.dataset.calling;
+  if (!place) return;
+  place.hidden = !first;
+  place.textContent = first ? first.words : "";
 }
 
 /** @param {string} id */
 export function stopCalling(id) {
+  if (!calling.has(id)) return;
   window.clearInterval(calling.get(id));
   calling.delete(id);
+  written.delete(id);
+  endCall(id);
+  writeLarge();
 }
 
 /** @returns {Promise<boolean>} whether the screen now stays on by itself */

@@ -15,8 +15,10 @@ import { plotsOffered } from "./curve_slot.js";
 import { hushNotices, showNotice, showNotices } from "./alarms.js";
 import { watchShift } from "./shift.js";
 import { keepKeyBatch, watchKey } from "./pedal.js";
+import { watchPush } from "./push.js";
 import { watchRoutes } from "./routes.js";
 import { watchStart } from "./start_batch.js";
+import { watchVoice } from "./voice.js";
 
 const SOON_MS = 150;
 const LOOK_AGAIN_MS = 10000;
@@ -139,6 +141,8 @@ onOutbox(() => { showWaiting(); if (live.state === "lost") showConnection("lost"
 watchShift();
 watchKey();
 watchRoutes(refreshSoon);
+watchPush(refreshSoon);
+watchVoice();
 watchStart(refreshSoon);
 showWaiting();
 showNotices(facts.alarms);

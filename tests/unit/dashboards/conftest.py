@@ -251,7 +251,8 @@ def stove(item: Json) -> Json:
         "ingredients": [{"name": "soybean"}, {"name": "yellow pea"}, {"name": "sesame"}],
         "routes": [
             {"id": "n1", "name": "Phone", "address": "json://192.168.1.20", "proven_at": None,
-             "waiting": 0}
+             "waiting": 0, "alive_every_min": 5, "tell_stop": True, "alive_at": None,
+             "alive_answer": "", "gone": ""}
         ],
         "alarms": [],
         "standing": [
