@@ -265,6 +265,7 @@ if (print) {
   print.addEventListener("click", () => window.print());
 }
 rememberParts();
+fitAxis();
 offerFinding();
 offerReading();
 if (told().chosen.length) follow();

@@ -141,8 +141,11 @@ def test_the_axis_is_chosen_and_stays_in_the_address(
 ) -> None:
     page = screen().page
     page.goto(f"/compare?batch={batches[0]}&batch={batches[2]}")
+    ready = page.locator("#read-values dd").first  # the page's script has begun
+    expect(ready).to_be_visible()
     page.get_by_label("Lay them over each other by").select_option("per_kg")
     expect(page.locator("#overlay svg:visible")).to_contain_text("for each kilogram of milk")
+    expect(ready).to_be_visible()
     page.get_by_label("Lay them over each other by").select_option("temperature")
     expect(page.locator("#overlay svg:visible")).to_contain_text("minutes since 60 °C, rising")
     page.get_by_label("Temperature", exact=True).fill("45")
