@@ -122,9 +122,7 @@ def words(value: Any) -> str:
             parts.append(f"{value['value']:g} {value['unit']}")
         if "name" in rest:
             parts.append(str(rest.pop("name")))
-        parts += [
-            f"{key.replace('_', ' ')} {words(one)}" for key, one in rest.items() if words(one)
-        ]
+        parts += [_named(key, words(one)) for key, one in rest.items() if words(one)]
         return ", ".join(parts)
     if isinstance(value, Sequence) and not isinstance(value, str):
         return "; ".join(words(one) for one in value)

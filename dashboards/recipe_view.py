@@ -61,7 +61,7 @@ def recipe(data: Json, reader: Reader) -> dict[str, Any]:
         "block": measure(shown["nominal_block"], reader) if shown.get("nominal_block") else "",
         "versions": [_version(one, reader) for one in reversed(versions)],
         "asked": data["asked"],
-        "pots": [_pot(one, instruments) for one in data["pots"]],
+        "pots": _pots(data["pots"], instruments),
         "pour": _pour(data["pour"], reader),
         "facts": {
             "recipe": {
@@ -155,6 +155,12 @@ def _version(one: Json, reader: Reader) -> dict[str, Any]:
         "changes": one["changes"],
         "first": one["version"] == 1,
     }
+
+
+def _pots(pots: list[Json], instruments: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the pots with the first that is free already chosen."""
+    free = next((one["name"] for one in pots if not one.get("holds")), None)
+    return [_pot(one, instruments) | {"chosen": one["name"] == free} for one in pots]
 
 
 def _pot(one: Json, instruments: list[dict[str, Any]]) -> dict[str, Any]:
