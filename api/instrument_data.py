@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from api.kitchen import Kitchen
 from api.page_data import position
 from api.process.reading_health import reading_health
 from api.records.batches import Batch
+from api.records.chain import Entry
 from api.routes.instruments import instruments
 from api.routes.readings import curve_json
 from api.times import format_ms, parse_ms
@@ -46,30 +47,15 @@ def instruments_page(kitchen: Kitchen, saved: str) -> Json:
     history = check_history(kitchen)
     open_batches = kitchen.journal.batches(state="open", limit=_MOST_OPEN)
     pots = list(kitchen.journal.latest_by("pot", "name").values())
-    shown = []
-    for one in instruments(kitchen):
-        series = one["series"]
-        shown.append(
-            {
-                **one,
-                **_hour(kitchen, corrections, series),
-                "corrected": _corrected(corrections, one),
-                "correction": correction_json(
-                    corrections.at(series, one["unit"], kitchen.now_ms()), one["unit"]
-                ),
-                "bound": _bound(open_batches, series, kitchen.now_ms()),
-                "at_pots": [
-                    {"pot": pot.body["name"], "as": key}
-                    for pot in pots
-                    for key in ("thermometer", "scale", "bench")
-                    if pot.body.get(key) == series
-                ],
-                "due": checks_due(kitchen, corrections, series, one["kind"]),
-                "in_force": _in_force(kitchen, corrections, series),
-                "history": history.get(series, []),
-                "places": PLACES.get(one["kind"], ()),
-            }
-        )
+    shown = [
+        {
+            **_instrument(kitchen, corrections, one),
+            "bound": _bound(open_batches, one["series"], kitchen.now_ms()),
+            "at_pots": _at_pots(pots, one["series"]),
+            "history": history.get(one["series"], []),
+        }
+        for one in instruments(kitchen)
+    ]
     return {
         "position": where,
         "instruments": shown,
@@ -114,6 +100,32 @@ def check_page(kitchen: Kitchen, series: str, kind: str) -> Json:
             )
         ],
     }
+
+
+def _instrument(kitchen: Kitchen, corrections: Corrections, one: Json) -> Json:
+    """Return an instrument with how it speaks and how its indications become values now."""
+    series = one["series"]
+    return {
+        **one,
+        **_hour(kitchen, corrections, series),
+        "corrected": _corrected(corrections, one),
+        "correction": correction_json(
+            corrections.at(series, one["unit"], kitchen.now_ms()), one["unit"]
+        ),
+        "due": checks_due(kitchen, corrections, series, one["kind"]),
+        "in_force": _in_force(kitchen, corrections, series),
+        "places": PLACES.get(one["kind"], ()),
+    }
+
+
+def _at_pots(pots: Sequence[Entry], series: str) -> list[Json]:
+    """Return the pots at which an instrument has its place, and as what."""
+    return [
+        {"pot": pot.body["name"], "as": key}
+        for pot in pots
+        for key in ("thermometer", "scale", "bench")
+        if pot.body.get(key) == series
+    ]
 
 
 def _hour(kitchen: Kitchen, corrections: Corrections, series: str) -> Json:
