@@ -59,8 +59,15 @@ def position(kitchen: Kitchen) -> str:
     return f"r{kitchen.readings.last_arrival()}.e{kitchen.journal.chains.last_number()}"
 
 
-def stove(kitchen: Kitchen, scope: Scope, live: Live) -> Json:
-    """Return what the Stove shows."""
+def stove(kitchen: Kitchen, scope: Scope, live: Live, sounders: Sequence[Json] = ()) -> Json:
+    """Return what the Stove shows.
+
+    Args:
+        kitchen: The open kitchen.
+        scope: Of the call.
+        live: What is judged while a batch runs.
+        sounders: The wired sounders, as they stand in the list of routes.
+    """
     where = position(kitchen)
     gatherer = Gatherer.of(kitchen)
     open_batches = kitchen.journal.batches(state="open", limit=MOST_CARDS + 1)
@@ -78,7 +85,7 @@ def stove(kitchen: Kitchen, scope: Scope, live: Live) -> Json:
         "ingredients": _ingredients(kitchen),
         "routes": [
             *(route_json(route) for route in RouteBook(kitchen.journal).routes()),
-            *scope["app"].state.sounders.listed(),
+            *sounders,
         ],
         "questions": [
             question_json(one) for one in QuestionBook(kitchen).all(20) if one.state == "open"

@@ -48,7 +48,7 @@ def stove(request: Request, kitchen: KitchenHere) -> Response:
     live = page_data.Live(request.app.state.live_holds, request.app.state.outlooks)
 
     def data() -> dict[str, Any]:
-        return page_data.stove(kitchen, request.scope, live)
+        return page_data.stove(kitchen, request.scope, live, request.app.state.sounders.listed())
 
     return page_answer(request, kitchen, "stove", data)
 
