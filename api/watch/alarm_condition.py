@@ -69,19 +69,24 @@ class Condition:
     since_s: float | None = None
     _last_s: float | None = None
 
-    def step(self, time_s: float, value: float) -> bool:
+    def step(self, time_s: float, value: float, *, gone: bool = False) -> bool:
         """Take the next value.
 
         Args:
             time_s: Its time, later than the one before [s since 1970 UTC].
             value: In the limit's unit.
+            gone: The reason for the alarm is gone whatever the value, such as milk that may foam
+                over and now cools.
 
         Returns:
             Whether `active` has changed.
         """
         gap = self._last_s is not None and time_s - self._last_s > GAP_S
         self._last_s = time_s
-        leaving = self.band.well_inside(value) if self.active else self.band.beyond(value)
+        if self.active:
+            leaving = gone or self.band.well_inside(value)
+        else:
+            leaving = self.band.beyond(value)
         if not leaving:
             self.since_s = None
             return False

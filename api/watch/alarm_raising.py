@@ -154,8 +154,15 @@ class Raising:
         self._put(alarm, Action.RAISED, found.at_s, **facts)
 
     def ended(self, alarm: KeptAlarm, at_s: float, value: float) -> None:
-        """Record that the condition of an alarm no longer holds."""
+        """Record that the condition of an alarm no longer holds.
+
+        What had come and gone before its readings arrived calls nobody to acknowledge it.
+        """
         self._put(alarm, Action.RETURNED, at_s, value=value)
+        now_s = self._kitchen.now_ms() / 1000.0
+        if now_s - at_s > OLD_S:
+            why = "it was over before its readings arrived"
+            self._put(self.alarms[alarm.id], Action.ACKNOWLEDGED, now_s, why=why)
 
     def suppress(self, alarm: KeptAlarm, why: str, now_s: float) -> None:
         """Suppress an alarm by design, or release it when there is no reason any more."""

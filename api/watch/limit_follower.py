@@ -14,7 +14,7 @@ from api.watch.crossing import Lift
 from api.watch.limits import Limit
 
 TREND_S = 60.0
-# Milk that warms by less than this in a minute isn't said to be rising [K].
+# Milk that warms by less than this in a minute isn't said to be rising, nor to cool [K].
 RISING_K = 0.3
 
 
@@ -72,7 +72,8 @@ class Follower:
             self._was_below = True
         if judged is None or not (self.condition.active or self._counts(judged, moved_k)):
             return None
-        if not self.condition.step(time_s, judged):
+        cools = limit.rising and moved_k is not None and moved_k <= -RISING_K
+        if not self.condition.step(time_s, judged, gone=cools):
             return None
         return Change(limit, self.condition.active, time_s, judged)
 

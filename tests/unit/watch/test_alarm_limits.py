@@ -156,6 +156,31 @@ def test_no_later_reading_but_a_cooler_one_ends_the_foam_alarm(alarms: Alarms) -
     assert alarms.states("may foam over") == ["returned unacknowledged"]
 
 
+def test_milk_that_cools_after_its_boil_can_foam_over_no_more(alarms: Alarms) -> None:
+    alarms.stove.batch()
+    alarms.read([*alarms.stove.ramp(70, 98, 0.2), *level(98.0, 40)])
+    assert alarms.states("may foam over") == ["unacknowledged"]
+
+    alarms.read(alarms.stove.ramp(98, 95, 0.02))
+
+    assert alarms.states("may foam over") == ["returned unacknowledged"]
+
+
+def test_foam_that_was_over_before_its_readings_arrived_calls_nobody(alarms: Alarms) -> None:
+    alarms.stove.batch(started_at="2026-01-01T00:00:00Z")
+    stove = alarms.stove
+    then_ms = stove.clock.ms - 3_600_000
+    curve = [*stove.ramp(70, 98, 0.2), *stove.ramp(98, 94, 0.02)]
+    stove.kitchen.readings.append(
+        [stove.reading(value, then_ms + 1000 * n) for n, value in enumerate(curve)]
+    )
+
+    alarms.look()
+
+    assert alarms.states("may foam over") == ["normal"]
+    assert alarms.actions("may foam over") == ["raised", "returned", "acknowledged"]
+
+
 def test_a_hold_is_warned_of_near_its_edge_and_again_when_it_is_left(alarms: Alarms) -> None:
     batch = alarms.stove.batch(recipe=COVERED)
     alarms.read(level(72.0, 5))
