@@ -379,3 +379,79 @@ def test_no_page_of_the_recipes_shuts_anybody_out(
         assert found == [], (path, [(one["id"], one["nodes"][0]["html"]) for one in found])
         wider = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert wider <= 0, (path, wider)
+
+
+HARD: list[dict[str, Any]] = [
+    SOY,
+    {"name": "Bare", "ingredients": [{"name": "pumpkin seed"}], "steps": [], "self_set": True},
+    {
+        "name": "Blend in degF and oz",
+        "ingredients": [
+            {"name": "soybean", "share": 0.7, "lot": "sack 3"},
+            {"name": "sesame", "share": 0.3},
+        ],
+        "dry": {"value": 24, "unit": "oz"},
+        "nominal_block": {"value": 1, "unit": "lb"},
+        "milk_solids_fraction": 0.085,
+        "coagulant": {"name": "liquid nigari", "strength_fraction": 0.3, "lot": "B"},
+        "dose": {"value": 15, "unit": "mmol/L"},
+        "note": "two\nlines",
+        "steps": [
+            {
+                "kind": "heat",
+                "masses": [
+                    {"stream": "milk", "ratio": 6.5},
+                    {"stream": "pulp", "mass": {"value": 2, "unit": "lb"}},
+                ],
+                "target": {"value": 194, "unit": "degF", "approach": "rising", "tolerance": 3},
+            },
+            {
+                "kind": "boil",
+                "hold": {
+                    "name": "boil",
+                    "below_boiling": {"value": 3.6, "unit": "degF"},
+                    "least": {"value": 600, "unit": "s"},
+                    "longest": {"value": 900, "unit": "s"},
+                    "starts": "boil",
+                    "unbroken": False,
+                    "basis": "safety",
+                },
+                "limit": {
+                    "side": "low",
+                    "value": 190,
+                    "unit": "degF",
+                    "dead_band": 2,
+                    "off_delay": {"value": 10, "unit": "s"},
+                    "priority": "high",
+                },
+            },
+            {"kind": "addition"},
+            {
+                "kind": "chill",
+                "hold": {
+                    "name": "cold",
+                    "low": {"value": 1, "unit": "degC"},
+                    "high": {"value": 5, "unit": "degC"},
+                    "least": {"value": 2, "unit": "h"},
+                },
+            },
+        ],
+    },
+]
+
+
+@pytest.mark.parametrize("number", range(len(HARD)))
+def test_the_form_gives_back_every_recipe_as_it_was(server: Any, screen: Any, number: int) -> None:
+    made = server.post("/v1/recipes", HARD[number])
+    page = screen(SIZES["desktop"]).page
+    page.goto("/recipes")
+    body = page.evaluate(
+        "async recipe => { const form = await import('/static/js/recipe_form.js');"
+        " return form.bodyOf(form.rawOf(recipe, {temperature: 'degC', mass: 'g'})); }",
+        made,
+    )
+
+    again = server.post(f"/v1/recipes/{made['id']}", body)
+
+    assert again["version"] == 2
+    assert latest(server, made["id"])["versions"][1]["changes"] == []
