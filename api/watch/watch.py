@@ -170,7 +170,9 @@ class Watch:
         kept: dict[str, BatchWatch] = {}
         for batch, placed in self._picture.look():
             watch = self._batches.get(batch.id)
-            watch = watch or BatchWatch(batch, self._kitchen.config.kitchen.zone)
+            zone = self._kitchen.config.kitchen.zone
+            watch = watch or BatchWatch(batch, zone)
+            watch.zone = zone  # it may have been set on the page since
             try:
                 watch.refresh(batch, placed, self._picture.reader)
             except Exception as error:  # one batch must not silence the others
