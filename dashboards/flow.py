@@ -16,15 +16,16 @@ from typing import Any
 from dashboards.flow_stages import Flow, Stage, flows_of, stages_of
 from dashboards.formats import Units, mass_parts
 
-_COLUMN = 172.0
-_LEFT = 138.0
-_BASE = 210.0
+_COLUMN = 166.0
+_LEFT = 148.0
+_BASE = 218.0
 _FULL = 92.0
 _BAR = 9.0
 _BEND = 12.0
-_LINE = 15.0
+_LINE = 18.0
 _THIN = 1.6
-_FOOT = 78.0
+_SIZE = 17.5
+_FOOT = 92.0
 _INSIDE = 34.0
 _TEXT = 'class="halo" paint-order="stroke" stroke="#ffffff" stroke-width="4" fill="#1c1b19"'
 _FILLS = {
@@ -70,7 +71,7 @@ def flow_diagram(balance: Mapping[str, Any], units: Units) -> str:
     width = _LEFT + _COLUMN * len(stages) + 40.0
     words = "; ".join(_said(flow, units) for flow in flows.values() if flow.mass_kg is not None)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="flow" role="img" font-size="12.5" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="flow" role="img" font-size="{_SIZE:g}" '
         f'viewBox="0 0 {width:g} {_BASE + 52 + _FOOT:g}" aria-labelledby="flow-title flow-words">'
         f'<title id="flow-title">Mass balance, widths to scale</title>'
         f'<desc id="flow-words">{escape(words)}.</desc>{_PATTERNS}{"".join(parts)}</svg>'
@@ -160,7 +161,7 @@ def _outflows(flows: Sequence[Flow], x: float, scale: _Scale) -> list[str]:
         )
         middle = f"M{x:g} {turn - inner:.1f}L{x + inner:.1f} {turn:g}V{end:g}"
         parts.append(_shape(flow, path, middle))
-        parts += _words(flow, x + outer + 5.0, end - 4.0, scale, "start")
+        parts += _words(flow, x + outer + 5.0, end + 3.0, scale, "start")
         inner = outer
     return parts
 

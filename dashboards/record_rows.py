@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from dashboards.figure_rows import notes_of, rows_of
+from dashboards.figure_sections import verdicts_of
 from dashboards.marked import marked_by
 
 Json = Mapping[str, Any]
@@ -151,7 +152,7 @@ def _section_rows(section: str, node: Json) -> Iterator[dict[str, Any]]:
                 "method": figure.get("method"),
                 "from": figure.get("from"),
             }
-    for name, verdict, why in _verdicts(node):
+    for name, verdict, why in verdicts_of(node):
         yield {"section": section, "name": name, "text": f"{verdict}: {why}"}
     for note in notes_of(node):
         yield {"section": section, "name": "note", "text": note}
@@ -166,18 +167,6 @@ def _without_streams(node: Json) -> Json:
     ]
     kept = {key: below for key, below in node.items() if key not in ("residues", "nodes", "test")}
     return {**kept, "streams": streams} if "streams" in node else kept
-
-
-def _verdicts(node: Any, name: str = "") -> Iterator[tuple[str, str, str]]:
-    if isinstance(node, Mapping):
-        name = str(node.get("name") or node.get("ingredient") or name)
-        if "verdict" in node:
-            yield name or "verdict", str(node["verdict"]), str(node.get("why") or "")
-        for below in node.values():
-            yield from _verdicts(below, name)
-    elif isinstance(node, list):
-        for below in node:
-            yield from _verdicts(below, name)
 
 
 def _cell(value: Any) -> Any:

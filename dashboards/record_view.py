@@ -11,7 +11,7 @@ from typing import Any
 
 from dashboards import formats, times
 from dashboards.balance_view import balance_view
-from dashboards.figure_rows import rows_of
+from dashboards.figure_sections import sections_of
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
 from dashboards.svg_curve import curve
@@ -25,10 +25,6 @@ ADDITION_ROWS = (
     ("predicted_after", "Mixture predicted from the weighings"),
     ("loss", "Lost to the room and the vessel"),
 )
-_OTHER = (
-    "yield", "heat_treatment", "chilling", "heating", "coagulant", "pressing", "cost",
-    "nutrition", "by_products",
-)  # fmt: skip
 
 
 def record(data: Json, reader: Reader) -> dict[str, Any]:
@@ -40,7 +36,7 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         reader: Who reads it.
     """
     batch, analysis = data["batch"], data["analysis"]
-    picture = batch_picture(data, reader)
+    picture = batch_picture(data, reader, height=300.0)
     pours, why = additions(analysis, reader)
     return {
         "span": _span(batch, reader),
@@ -54,17 +50,8 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         "weighings": [_weighing(one) for one in data.get("weighings") or []],
         "observations": [_observation(one) for one in data.get("observations") or []],
         "gone": [_gone(one, reader) for one in data.get("gone") or []],
-        "other": _other(analysis),
+        "sections": sections_of(analysis),
         "revision": _revision(analysis.get("revision") or {}, reader),
-    }
-
-
-def _other(analysis: Json) -> dict[str, list[tuple[str, Json]]]:
-    """Return the figures of the other sections, and apart from them those that are missing."""
-    rows = [row for key in _OTHER if analysis.get(key) for row in rows_of(key, analysis[key])]
-    return {
-        "shown": [(name, result) for name, result in rows if result.get("value") is not None],
-        "missing": [(name, result) for name, result in rows if result.get("value") is None],
     }
 
 
@@ -180,7 +167,7 @@ def _pour_notes(pour: Json, reader: Reader) -> list[str]:
     if pour.get("marked_at"):
         notes.append(f"It was marked at {reader.clock(pour['marked_at'], seconds=True)}.")
     if pour.get("why"):
-        notes.append(formats.capitalized(str(pour["why"])) + ".")
+        notes.append(formats.capitalized(str(pour["why"])).rstrip(".") + ".")
     return notes
 
 

@@ -40,7 +40,7 @@ from urllib.parse import urlencode
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from dashboards import facts, formats
+from dashboards import facts, formats, origins
 from dashboards.alarm_rows import page as alarm_page
 from dashboards.assets import has_uplot
 from dashboards.check_view import check
@@ -88,6 +88,7 @@ def render(page: str, data: Mapping[str, Any]) -> str:
         "label": label,
         "marked_by": marked_by,
         "quantity": lambda result: formats.quantity(result, reader.units),
+        "sources": origins.plain,
         **_CONTENTS[page](data, reader),
     }
     return environment().get_template(f"{page}.html").render(shown)
@@ -150,6 +151,7 @@ def _record(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
         "proposals": [proposal_line(one, reader) for one in data.get("proposals") or []],
         "preferred_mass": reader.units.mass,
         "facts": facts.record(data, reader),
+        "sources": origins.Origins(data, reader).grouped,
         **record(data, reader),
     }
 

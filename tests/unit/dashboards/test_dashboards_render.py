@@ -264,7 +264,7 @@ def test_the_record_shows_each_figure_with_its_uncertainty_and_origin(record: Js
         "The pour is placed by the dip in the curve: from 10:09:54 (u 1.3 s) to 10:10:12 (u 2 s)."
     ) in text
     assert "It was marked at 10:10:30." in text
-    assert "series north/milk" in text
+    assert "Series north/milk" in text
     assert "Closure before reconciliation 0.9780 u 0.0030" in text
     assert "Suspect: mash or pulp; no balance tells which." in text
     assert "mash 110.0 g too high, or pulp 110.0 g too low" in text
@@ -283,7 +283,7 @@ def test_a_hold_that_was_not_met_shows_why_without_a_touch(record: Json) -> None
     page = render("record", record)
 
     assert "a gap of 90 s could hide 58.1 °C" in Reader(page).text
-    assert '<details class="from" open><summary>why</summary>' in page
+    assert '<details class="from evidence" open><summary>why</summary>' in page
 
 
 def test_a_batch_without_readings_weighings_or_holds_still_has_a_record(record: Json) -> None:
