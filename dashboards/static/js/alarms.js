@@ -5,6 +5,7 @@
 import { clockText, kitchenNow } from "./clock.js";
 import { record } from "./outbox.js";
 import { startCalling, stopCalling } from "./sound.js";
+import { inReadersUnit } from "./spoken.js";
 
 const OF_A_MOMENT = ["target", "hold", "button"];
 const SOUNDS_FOR_MS = 120000;
@@ -22,6 +23,9 @@ const WORDS = {
 
 /** @type {Map<string, import("./facts.js").Notice>} */
 const alarms = new Map();
+const SHOWN = 3;
+/** @type {Set<string>} calls of a moment that fell silent because somebody acts on them */
+const hushed = new Set();
 /** @type {Map<string, number>} when this page itself changed an alarm [ms] */
 const touched = new Map();
 
@@ -61,7 +65,9 @@ function stateOf(alarm) {
  * stays to be read. @param {string} batch */
 export function hushNotices(batch) {
   alarms.forEach((alarm) => {
-    if (alarm.batch === batch && OF_A_MOMENT.includes(alarm.about || "target")) stopCalling(alarm.id);
+    if (alarm.batch !== batch || !OF_A_MOMENT.includes(alarm.about || "target")) return;
+    hushed.add(callOf(alarm));
+    stopCalling(alarm.id);
   });
 }
 
@@ -128,9 +134,24 @@ function draw() {
   const away = Array.from(alarms.values()).filter((one) => AWAY.includes(stateOf(one)));
   place(document.getElementById("alarm-list"), shown, "notice", boxOf);
   place(document.getElementById("alarms-away"), away, "away", awayOf);
+  sayTheRest(shown.length - SHOWN);
   const section = document.getElementById("alarms-put-away");
   if (section) section.hidden = away.length === 0;
   Array.from(alarms.values()).forEach(call);
+}
+
+/** Three alarms leave room for the pots; the others come at a touch. @param {number} count */
+function sayTheRest(count) {
+  const button = document.getElementById("alarms-rest");
+  const list = document.getElementById("alarm-list");
+  if (!button || !list) return;
+  const whole = list.classList.contains("whole");
+  button.hidden = count <= 0;
+  button.textContent = whole ? "Show the most urgent only" : `Show ${count} more ${count === 1 ? "alarm" : "alarms"}`;
+  button.onclick = () => {
+    list.classList.toggle("whole");
+    sayTheRest(count);
+  };
 }
 
 /** @param {import("./facts.js").Notice} one @param {import("./facts.js").Notice} other */
@@ -144,7 +165,7 @@ function before(one, other) {
 function call(alarm) {
   const moment = OF_A_MOMENT.includes(alarm.about || "target");
   const fresh = !moment || kitchenNow() - Date.parse(alarm.at) < SOUNDS_FOR_MS;
-  if (stateOf(alarm) === "unacknowledged" && fresh) startCalling(alarm.id, words(alarm), alarm.priority);
+  if (stateOf(alarm) === "unacknowledged" && fresh && !hushed.has(callOf(alarm))) startCalling(alarm.id, words(alarm), alarm.priority);
   else stopCalling(alarm.id);
 }
 
@@ -168,7 +189,7 @@ function place(list, wanted, prefix, build) {
 
 /** @param {import("./facts.js").Notice} alarm */
 function words(alarm) {
-  return String(alarm.text || alarm.title || "An alarm").replace(/ degC/g, "\u00a0°C").replace(/ degF/g, "\u00a0°F");
+  return inReadersUnit(String(alarm.text || alarm.title || "An alarm")).replace(/ (°[CF])/g, "\u00a0$1");
 }
 
 /** @param {string} name @param {string} text @param {string} [kind] */

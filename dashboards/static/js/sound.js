@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: MIT
 // Sound and a screen that stays on: a browser allows them only after a touch, so the shift is started
-// with a button. What calls is also written large across the page.
+// with a button. What calls also frames the page and stands large on top.
 
-import { inReadersUnit } from "./spoken.js";
 import { endCall, quietNow, speakCall } from "./voice.js";
 
 const REPEAT_MS = 6000;
@@ -15,8 +14,8 @@ const TONE_S = 0.2;
 let audio = null;
 /** @type {Map<string, number>} */
 const calling = new Map();
-/** @type {Map<string, {words: string, priority: string}>} */
-const written = new Map();
+/** @type {Map<string, string>} the priority of each call */
+const priorities = new Map();
 /** @type {Array<() => void>} */
 const watchers = [];
 
@@ -89,21 +88,17 @@ export function startCalling(id, words, priority) {
     if (soundState() === "running") speakCall(id, words);
   };
   calling.set(id, window.setInterval(once, REPEAT_MS));
-  written.set(id, { words: inReadersUnit(words), priority });
-  writeLarge();
+  priorities.set(id, priority);
+  frame();
   once();
 }
 
-/** Write the most urgent call across the page, for who can't hear it. */
-function writeLarge() {
-  const calls = Array.from(written.values());
-  const first = calls.find((one) => one.priority === "high") || calls[calls.length - 1];
-  const place = document.getElementById("large-call");
-  if (first) document.body.dataset.calling = first.priority;
+/** Frame the page while something calls, for who can't hear it; the call itself stands on top. */
+function frame() {
+  const calls = Array.from(priorities.values());
+  const first = calls.includes("high") ? "high" : calls[calls.length - 1];
+  if (first) document.body.dataset.calling = first;
   else delete document.body.dataset.calling;
-  if (!place) return;
-  place.hidden = !first;
-  place.textContent = first ? first.words : "";
 }
 
 /** @param {string} id */
@@ -111,9 +106,9 @@ export function stopCalling(id) {
   if (!calling.has(id)) return;
   window.clearInterval(calling.get(id));
   calling.delete(id);
-  written.delete(id);
+  priorities.delete(id);
   endCall(id);
-  writeLarge();
+  frame();
 }
 
 /** @returns {Promise<boolean>} whether the screen now stays on by itself */
