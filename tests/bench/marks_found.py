@@ -40,7 +40,7 @@ visible: an addition that cools the milk by more than 0.4 K, two display steps a
 the probe strays, a minute or more after the one before, with the probe in the milk and speaking;
 heat and target with the probe in the milk and speaking, the target passed by 0.5 K within a minute;
 a simmer of more than 100 s that holds within 2.5 K; a chill in water; the ladle where a scale is
-under the pot; boil and press always; end where the core came down to 5 degC"""
+under the pot; boil and press always; no end, since the readings end with it"""
 PLACES = ("milk", "under_pot", "under_press", "block_core")
 
 
@@ -164,7 +164,7 @@ def happened(played: Played) -> list[Happened]:
     if played.scenario.chilling is not None:
         in_water = played.scenario.chilling.bath_s > 0.0
         found.append(Happened("chill", events["chill"], in_water))
-        found.append(Happened("end", events["end"], bool(truth.trace.core_degc[-1] < 5.02)))
+        found.append(Happened("end", events["end"], False))
     return found
 
 
@@ -339,7 +339,7 @@ class Tally:
             spread = [e < 2.0 * one.proposal.u_at for e, one in zip(errors, hits, strict=True)]
             yield _row(kind, (self.visible[kind], seen, self.false[kind]), errors, waits, spread)
         counts = (sum(self.visible.values()), found, sum(self.false.values()))
-        yield _row("all but end", counts, off, late, [])
+        yield _row("all", counts, off, late, [])
         yield f"false proposals a batch: {counts[2] / self.pots:.3f}"
 
     def calibration(self) -> Iterator[str]:
