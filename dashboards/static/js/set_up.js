@@ -180,5 +180,9 @@ rememberParts();
 watchRoutes(() => reopen("notices"));
 setInterval(look, LOOK_MS);
 window.addEventListener("hashchange", openNamed);
-if (location.hash) openNamed();
+if (location.hash) {
+  openNamed();
+  // The browser's own way to the named place takes the focus away again.
+  window.addEventListener("load", () => setTimeout(() => { if (document.activeElement === document.body) openNamed(); }, 0));
+}
 if (told.first) walked("walk", "open").catch(() => {});
