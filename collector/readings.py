@@ -4,9 +4,11 @@
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 FRAME_BYTES_KEPT = 256
+# Absolute zero in the units in which temperatures come (SI brochure, definition of the kelvin).
+_ABSOLUTE_ZERO = {"Cel": -273.15, "degC": -273.15, "K": 0.0, "degF": -459.67}
 
 
 class Quality(enum.IntEnum):
@@ -60,6 +62,23 @@ class Reading:
     sequence: int | None = None
     frame: bytes | None = None
     redelivered: bool = False
+
+
+def doubted(reading: Reading) -> Reading:
+    """Return a reading as suspect where its value can't be.
+
+    Args:
+        reading: As it was said.
+
+    Returns:
+        The same reading, or a suspect one with the reason.
+    """
+    coldest = _ABSOLUTE_ZERO.get(reading.unit)
+    if coldest is None or reading.value is None or reading.quality is not Quality.GOOD:
+        return reading
+    if reading.value >= coldest:
+        return reading
+    return replace(reading, quality=Quality.SUSPECT, reason="colder than absolute zero")
 
 
 def bad_reading(series: str, reason: str, frame: bytes, arrival_ms: int) -> Reading:

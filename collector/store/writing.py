@@ -10,7 +10,7 @@ import sqlite3
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from collector.readings import Quality, Reading, TimeSource
+from collector.readings import Quality, Reading, TimeSource, doubted
 from collector.store.protocol import Appended
 
 _INSERT = (
@@ -46,6 +46,7 @@ class Writing:
 
     def write(self, readings: Sequence[Reading]) -> Appended:
         """Write readings in order and say what became of them."""
+        readings = [doubted(reading) for reading in readings]
         if not self._write_at_once(readings):
             for reading in readings:
                 self._write_one(reading)

@@ -55,6 +55,21 @@ def test_a_repeat_is_stored_once(store: SqliteStore) -> None:
     assert store.stretch("fern/north/milk").value.tolist() == [80.0, 80.5, 81.0]
 
 
+@pytest.mark.parametrize(
+    ("unit", "coldest"),
+    [("Cel", -273.15), ("K", 0.0), ("degF", -459.67)],  # SI brochure: absolute zero, exact
+)
+def test_what_is_colder_than_absolute_zero_is_kept_as_suspect(
+    store: SqliteStore, unit: str, coldest: float
+) -> None:
+    done = store.append([said(coldest, unit=unit), said(coldest - 0.01, T0 + 1000, unit=unit)])
+
+    assert (done.stored, done.suspect) == (2, 1)
+    kept = [one.reading for one in store.since(0, 10)]
+    assert [one.quality for one in kept] == [Quality.GOOD, Quality.SUSPECT]
+    assert kept[1].value == coldest - 0.01 and kept[1].reason == "colder than absolute zero"
+
+
 def test_another_value_at_the_same_time_is_kept_and_both_are_suspect(store: SqliteStore) -> None:
     store.append([said(80.0)])
 
