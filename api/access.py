@@ -9,6 +9,7 @@ from __future__ import annotations
 import hmac
 import ipaddress
 import os
+import re
 import secrets
 import socket
 from collections.abc import Awaitable, Callable
@@ -25,6 +26,8 @@ from collector.errors import StoreError
 COOKIE = "curdwright_token"
 _WRITES = {"POST", "PUT", "PATCH", "DELETE"}
 _CONTENT_TYPES = {"application/json", "application/senml+json", "application/problem+json"}
+_PHOTO_TYPES = {"image/jpeg", "image/png", "image/webp"}
+_PHOTO_PATH = re.compile(r"^/v1/batches/[^/]+/photos$")
 _OPEN_PATHS = ("/pair", "/v1/pair", "/static/", "/healthz")
 Answer = Callable[[Message], Awaitable[None]]
 
@@ -137,7 +140,7 @@ class Access:
                 where="Host",
                 do="Use the address that was printed at start.",
             )
-        if scope["method"] in _WRITES and (refused := self._foreign_write(headers)):
+        if scope["method"] in _WRITES and (refused := self._foreign_write(headers, scope["path"])):
             return refused
         if is_local(scope) or scope["path"].startswith(_OPEN_PATHS) or self._has_token(headers):
             return None
@@ -151,7 +154,7 @@ class Access:
             "'Authorization: Bearer …'.",
         )
 
-    def _foreign_write(self, headers: dict[str, str]) -> ASGIApp | None:
+    def _foreign_write(self, headers: dict[str, str], path: str) -> ASGIApp | None:
         origin = headers.get("origin")
         if origin is not None and urlsplit(origin).netloc != headers.get("host"):
             return problem(
@@ -162,12 +165,15 @@ class Access:
             )
         kind = headers.get("content-type", "").split(";")[0].strip().lower()
         empty = headers.get("content-length", "0") == "0" and "transfer-encoding" not in headers
-        if kind not in _CONTENT_TYPES and not (empty and not kind):
+        photo = _PHOTO_PATH.match(path) is not None
+        if kind not in (_PHOTO_TYPES if photo else _CONTENT_TYPES) and not (empty and not kind):
             return problem(
                 415,
                 f"The content type {kind or '(none)'!r} is not taken.",
                 where="Content-Type",
-                do="Send application/json, or application/senml+json for readings.",
+                do="Send the picture itself as image/jpeg, image/png or image/webp."
+                if photo
+                else "Send application/json, or application/senml+json for readings.",
             )
         return None
 

@@ -38,6 +38,7 @@ from api.routes import (
     offers,
     outlook,
     pages,
+    photos,
     plan,
     proposals,
     push,
@@ -113,7 +114,7 @@ def create_app(
     for module in (
         *(readings, instruments, lists, recipes, batches, proposals, questions, offers),
         *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
-        settings,
+        *(settings, photos),
     ):
         app.include_router(module.router)
     pages.mount(app)

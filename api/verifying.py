@@ -19,6 +19,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api.closing import is_sealed
 from api.kitchen import Kitchen, open_kitchen
+from api.photos.files import PhotoFiles, photo_faults
 from api.records.chain import KITCHEN, Entry
 from api.records.database import damage, numbering_faults
 from api.records.listing import listed, rows
@@ -66,6 +67,7 @@ def verify(kitchen: Kitchen, *, say: Say) -> list[str]:
         ("chains", lambda: _chain_faults(kitchen, say)),
         ("list of batches", lambda: _listing_faults(kitchen)),
         ("seals", lambda: _all_seal_faults(kitchen, say)),
+        ("photos", lambda: _photo_faults(kitchen)),
     )
     for what, check in checks:
         try:
@@ -120,6 +122,13 @@ def _all_seal_faults(kitchen: Kitchen, say: Say) -> Iterator[str]:
         if not is_sealed(kitchen, kitchen.journal.batch(batch_id), seals):
             yield f"{batch_id}: closed without a seal"
     say(f"{len(seals)} seals checked; {late} readings came into their spans later.")
+
+
+def _photo_faults(kitchen: Kitchen) -> Iterator[str]:
+    """Each photo that a record names must be there, and be what it was."""
+    files = PhotoFiles(kitchen.data_dir)
+    for batch_id in rows(kitchen.journal.engine):
+        yield from photo_faults(files, kitchen.journal.batch(batch_id))
 
 
 def _seal_faults(kitchen: Kitchen, seal: Entry) -> Iterator[str]:

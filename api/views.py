@@ -106,7 +106,7 @@ def observation(record: Kept) -> Json:
     body = record.body
     fields = ("quantity", "value", "unit", "u", "text", "of")
     shown = {"id": record.id, "at": format_ms(record.at_ms), **{f: body.get(f) for f in fields}}
-    for optional in ("nitrogen_factor", "attribute", "scale"):
+    for optional in ("nitrogen_factor", "attribute", "scale", "photo", "of_record"):
         if body.get(optional) is not None:
             shown[optional] = body[optional]
     return _with_history(shown, record)

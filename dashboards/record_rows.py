@@ -116,6 +116,8 @@ def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
             "section": "observation", "name": one.get("attribute") or one["quantity"],
             "value": one.get("value"), "unit": one.get("unit"), "u": one.get("u"),
             "at": one["at"], "text": one.get("text"), "who": one.get("who"),
+            "method": f"SHA-256 {one['photo']['sha256']}" if one.get("photo") else None,
+            "from": [f"of record {one['of_record']}"] if one.get("of_record") else None,
         }  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from typing import Any
 from dashboards import formats, times
 from dashboards.balance_view import balance_view
 from dashboards.figure_sections import sections_of
+from dashboards.photo_rows import photos
 from dashboards.pictures import batch_picture, points_of
 from dashboards.reader import Reader
 from dashboards.svg_curve import curve
@@ -48,7 +49,10 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         "addition_why": why,
         "balance": balance_view(analysis.get("balance") or {}, reader.units),
         "weighings": [_weighing(one) for one in data.get("weighings") or []],
-        "observations": [_observation(one) for one in data.get("observations") or []],
+        "observations": [
+            _observation(one) for one in data.get("observations") or [] if not one.get("photo")
+        ],
+        "photos": photos(data, reader),
         "gone": [_gone(one, reader) for one in data.get("gone") or []],
         "sections": sections_of(analysis),
         "revision": _revision(analysis.get("revision") or {}, reader),

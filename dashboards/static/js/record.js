@@ -13,6 +13,7 @@ import { listenForProposals, onAnswered } from "./proposals.js";
 import { flush, record } from "./outbox.js";
 import { fetchPage, putParts, rememberParts } from "./refresh.js";
 import { attempt, field, numberOf } from "./forms.js";
+import { onPhoto } from "./photos.js";
 import { toast } from "./toasts.js";
 
 const SOON_MS = 150;
@@ -139,6 +140,7 @@ listenForMarks(document);
 listenForProposals(document);
 onMarked(refreshSoon);
 onAnswered(refreshSoon);
+onPhoto(refreshSoon);
 fitObservation();
 flush();
 const live = new Live(facts.position, {
