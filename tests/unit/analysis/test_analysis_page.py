@@ -13,7 +13,7 @@ def test_the_page_of_a_batch_with_all_sections_is_rendered(site: Any) -> None:
     answer = site.client.get(f"/batches/{batch}")
 
     assert answer.status_code == 200
-    for name in ("Yield", "Cost: per 100 g", "Coagulant: of dry", "Nutrition: protein"):
+    for name in ("Yield", "Cost", "per 100 g", "Coagulant", "of dry", "Nutrition", "protein"):
         assert name in answer.text
 
 
