@@ -30,6 +30,7 @@ from api.routes import (
     analysis,
     batches,
     compare,
+    deviations,
     health,
     instruments,
     lists,
@@ -114,7 +115,7 @@ def create_app(
     for module in (
         *(readings, instruments, lists, recipes, batches, proposals, questions, offers),
         *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
-        *(settings, photos),
+        *(settings, photos, deviations),
     ):
         app.include_router(module.router)
     pages.mount(app)

@@ -9,6 +9,7 @@ from api import views
 from api.analysis.gather import Gatherer
 from api.analysis.whole import analysis, used_corrections
 from api.cautions import cautions_of
+from api.deviations import deviations_of, reviews_of
 from api.kitchen import Kitchen
 from api.proposals.schemas import proposal_json
 from api.proposals.standing import standings
@@ -38,6 +39,7 @@ def batch_record(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
     length, head = kitchen.journal.chains.head(batch.id)
     gatherer = Gatherer.of(kitchen)
     place = kitchen.config.kitchen
+    computed = analysis(kitchen, batch.id)
     return {
         "made_at": format_ms(kitchen.now_ms()),
         "program": {"name": "curdwright", "version": program_version()},
@@ -52,7 +54,9 @@ def batch_record(kitchen: Kitchen, batch_id: str) -> dict[str, Any]:
         "observations": [views.observation(kept) for kept in batch.observations],
         "gone": [_VIEWS[kept.kind](kept) for kept in batch.gone if kept.kind in _VIEWS],
         "revisions": [_revision(kept) for kept in batch.revisions],
-        "analysis": analysis(kitchen, batch.id),
+        "deviations": deviations_of(kitchen, batch, computed),
+        "reviews": reviews_of(batch),
+        "analysis": computed,
     }
 
 

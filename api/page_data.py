@@ -16,6 +16,7 @@ from api.analysis.live_holds import LiveHolds
 from api.analysis.outlook import Outlooks
 from api.analysis.whole import analysis
 from api.cautions import cautions_of, known_ingredients
+from api.deviations import deviations_of, reviews_of
 from api.hands_free.offers import offer_json, offers_of
 from api.hands_free.questions import QuestionBook, question_json
 from api.holds import holds_of, targets_of
@@ -135,6 +136,8 @@ def record(kitchen: Kitchen, batch_id: str, proposals: Sequence[Standing]) -> Js
         "weighings": [views.weighing(kept) for kept in batch.weighings],
         "observations": [views.observation(kept) for kept in batch.observations],
         "gone": gone,
+        "deviations": deviations_of(kitchen, batch, computed),
+        "reviews": reviews_of(batch),
         "proposals": [proposal_json(one) for one in proposals],
         "instruments": instruments(kitchen),
         "pots": _latest(kitchen, "pot"),

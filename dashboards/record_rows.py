@@ -34,6 +34,7 @@ def record_rows(record: Json) -> list[dict[str, Any]]:
     rows = [*_batch_rows(record), *_said_rows(record), *_hold_rows(record["analysis"])]
     for section in SECTIONS:
         rows += _section_rows(section, record["analysis"].get(section) or {})
+    rows += _reviewed_rows(record)
     rows += [
         {"section": "no longer stands", "name": one.get("kind") or one.get("stream")
          or one.get("quantity"), "at": one["at"], "text": one.get("gone"), "who": one.get("who")}
@@ -119,6 +120,22 @@ def _said_rows(record: Json) -> Iterator[dict[str, Any]]:
             "method": f"SHA-256 {one['photo']['sha256']}" if one.get("photo") else None,
             "from": [f"of record {one['of_record']}"] if one.get("of_record") else None,
         }  # fmt: skip
+
+
+def _reviewed_rows(record: Json) -> Iterator[dict[str, Any]]:
+    """Return what went otherwise than planned, what was done, and who looked at it."""
+    for one in record.get("deviations") or []:
+        yield {"section": "deviation", "name": one["kind"], "text": one["text"], "at": one["at"],
+               "from": [one["about"]]}  # fmt: skip
+        for action in one["actions"]:
+            if action.get("action"):
+                yield {"section": "corrective action", "name": one["kind"],
+                       "text": action["action"], "at": action["at"], "who": action["who"],
+                       "from": [one["about"]]}  # fmt: skip
+    for one in record.get("reviews") or []:
+        text = one.get("text") or ("" if one["saw_all"] else "before the latest records")
+        yield {"section": "review", "name": "reviewed", "at": one["at"], "who": one["who"],
+               "text": text}  # fmt: skip
 
 
 def _scale_words(weighing: Json) -> str:

@@ -28,6 +28,9 @@ _TITLES = {
     "hold": "Holds",
     "by_products": "By-products",
     "heat_treatment": "Heat treatment",
+    "deviation": "Deviations",
+    "corrective action": "Corrective actions",
+    "review": "Reviewed by",
     "no longer stands": "Replaced or withdrawn",
     "caution": "Cautions",
 }

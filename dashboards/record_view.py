@@ -55,6 +55,8 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         "photos": photos(data, reader),
         "gone": [_gone(one, reader) for one in data.get("gone") or []],
         "sections": sections_of(analysis),
+        "deviations": [_deviation(one, reader) for one in data.get("deviations") or []],
+        "reviews": [_review(one, reader) for one in data.get("reviews") or []],
         "revision": _revision(analysis.get("revision") or {}, reader),
     }
 
@@ -213,6 +215,23 @@ def _observation(one: Json) -> dict[str, Any]:
         "text": ", ".join(parts),
         "at": one["at"],
     }
+
+
+def _deviation(one: Json, reader: Reader) -> dict[str, Any]:
+    actions = [
+        {
+            "id": action["id"],
+            "text": action.get("action") or "",
+            "by": ", ".join(p for p in (action.get("who"), reader.moment(action["at"])) if p),
+        }
+        for action in one["actions"]
+    ]
+    when = reader.moment(one["at"]) if one.get("at") else ""
+    return {**one, "when": when, "actions": actions}
+
+
+def _review(one: Json, reader: Reader) -> dict[str, Any]:
+    return {**one, "when": f"{reader.day(one['at'])}, {reader.clock(one['at'])}"}
 
 
 def _gone(one: Json, reader: Reader) -> str:

@@ -15,7 +15,17 @@ from api.times import parse_ms
 from collector.errors import UnknownRecordError
 
 _RECORDS = frozenset(
-    {"event", "weighing", "binding", "observation", "revision", "proposal", "dismissal"}
+    {
+        "event",
+        "weighing",
+        "binding",
+        "observation",
+        "revision",
+        "proposal",
+        "dismissal",
+        "deviation",
+        "review",
+    }
 )
 BATCH_KINDS = (*sorted(_RECORDS), "batch", "withdrawal")
 EARLIEST_BEFORE_START_MS = 72 * 3600 * 1000
@@ -88,6 +98,8 @@ class Batch:
         revisions: Revisions of the analysis that were issued.
         proposals: Marks that the detector suggested, in the order in which they were recorded.
         dismissals: Standing records that something suggested was not so.
+        deviations: What went otherwise than planned and what was done, as it was written down.
+        reviews: Who looked through the record, and when.
         last_number: The highest running number of its entries.
     """
 
@@ -105,6 +117,8 @@ class Batch:
     revisions: Sequence[Kept] = field(default=())
     proposals: Sequence[Kept] = field(default=())
     dismissals: Sequence[Kept] = field(default=())
+    deviations: Sequence[Kept] = field(default=())
+    reviews: Sequence[Kept] = field(default=())
     last_number: int = 0
 
     @property
@@ -170,6 +184,8 @@ def fold(entries: Iterable[Entry]) -> Batch:
         revisions=tuple(r for r in standing if r.kind == "revision"),
         proposals=tuple(r for r in standing if r.kind == "proposal"),
         dismissals=tuple(r for r in standing if r.kind == "dismissal"),
+        deviations=tuple(r for r in standing if r.kind == "deviation"),
+        reviews=tuple(r for r in standing if r.kind == "review"),
         last_number=max(entry.number for entry in ordered),
     )
 

@@ -148,8 +148,8 @@ class Journal:
 
         Args:
             batch_id: The batch.
-            kind: "event", "weighing", "binding", "observation", "revision", "proposal" or
-                "dismissal".
+            kind: "event", "weighing", "binding", "observation", "revision", "proposal",
+                "dismissal", "deviation" or "review".
             body: With "at" where it has a time of its own, and perhaps "replaces".
             record_id: An id made by the sender.
             who: Who records it.
@@ -241,6 +241,7 @@ class Journal:
 
     def _standing(self, batch: Batch, record_id: str, kind: str | None) -> None:
         records = [*batch.events, *batch.weighings, *batch.observations, *batch.dismissals]
+        records += [*batch.deviations, *batch.reviews]
         known = {record.id: record.kind for record in records}
         known.update({binding.id: "binding" for binding in batch.bindings})
         gone = {record.id for record in batch.gone} | set(own_bindings(batch.id, batch.body))

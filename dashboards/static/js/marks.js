@@ -75,6 +75,8 @@ export function listenForMarks(root) {
     else if (target.dataset.undo) pressUndo(target, batch, target.dataset.undo, "events");
     else if (target.dataset.undoWeighing) pressUndo(target, batch, target.dataset.undoWeighing, "weighings");
     else if (target.dataset.undoObservation) pressUndo(target, batch, target.dataset.undoObservation, "observations");
+    else if (target.dataset.undoDeviation) pressUndo(target, batch, target.dataset.undoDeviation, "deviations");
+    else if (target.dataset.undoReview) pressUndo(target, batch, target.dataset.undoReview, "reviews");
   });
 }
 

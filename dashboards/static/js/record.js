@@ -106,6 +106,22 @@ function addObservation(form) {
   return post(form, "observations", body, quantity.replace(/_/g, " "));
 }
 
+/** @param {HTMLFormElement} form @returns {Promise<void>} */
+function addDeviation(form) {
+  const about = form.dataset.actionAbout || "";
+  const body = Object.assign({}, about ? { about } : {});
+  ["text", "action", "who"].forEach((name) => {
+    if (field(form, name)) /** @type {any} */ (body)[name] = field(form, name);
+  });
+  return post(form, "deviations", body, "the deviation");
+}
+
+/** @param {HTMLFormElement} form @returns {Promise<void>} */
+function addReview(form) {
+  const text = field(form, "text");
+  return post(form, "reviews", Object.assign({ who: field(form, "who") }, text ? { text } : {}), "the review");
+}
+
 /** Show the fields that the chosen observation needs. */
 function fitObservation() {
   const form = document.getElementById("observation-form");
@@ -123,8 +139,9 @@ function fitObservation() {
 document.addEventListener("submit", (event) => {
   const form = event.target;
   if (!(form instanceof HTMLFormElement)) return;
-  const acts = { "mark-form": addMark, "weighing-form": addWeighing, "observation-form": addObservation };
-  const act = form.dataset.replace ? replaceMark : /** @type {any} */ (acts)[form.id];
+  const acts = { "mark-form": addMark, "weighing-form": addWeighing, "observation-form": addObservation,
+    "deviation-form": addDeviation, "review-form": addReview };
+  const act = form.dataset.actionAbout ? addDeviation : form.dataset.replace ? replaceMark : /** @type {any} */ (acts)[form.id];
   if (!act) return;
   event.preventDefault();
   attempt(form, (sent) => Promise.resolve(sent).then(act));

@@ -7,6 +7,7 @@ import time
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from api.demo.history import HISTORY, tell_history
@@ -74,3 +75,38 @@ def test_on_paper_nothing_is_cut_off_and_no_text_is_below_eight_points(
         expect(page.locator(f'[data-part="part-{part}"]')).to_be_visible()
     expect(page.locator(".seal")).to_contain_text("head")
     expect(page.locator(".tools")).to_be_hidden()
+
+
+def test_an_action_and_a_review_are_recorded_by_keyboard_and_stand_on_the_page(
+    server: Any, screen: Any, batch: str
+) -> None:
+    page = screen().page
+    page.goto(f"/batches/{batch}")
+    part = page.locator('[data-part="deviations"]')
+    line = part.locator("li").filter(has_text="Late marks")
+    line.locator("summary").focus()
+    page.keyboard.press("Enter")
+    line.get_by_label("Action").fill("marks are made at once from now on")
+    line.get_by_label("By").fill("ana")
+    page.keyboard.press("Enter")
+    expect(line).to_contain_text("Done: marks are made at once from now on")
+
+    reviews = page.locator('[data-part="reviews"]')
+    reviews.locator("summary").focus()
+    page.keyboard.press("Enter")
+    reviews.get_by_label("Name").fill("ben")
+    reviews.get_by_role("button", name="Sign it").tap()
+    expect(reviews).to_contain_text("ben, ")
+    assert Axe().run(page).response["violations"] == []
+
+
+def test_a_number_opens_by_keyboard_to_say_where_it_comes_from(screen: Any, batch: str) -> None:
+    page = screen().page
+    page.goto(f"/batches/{batch}")
+    row = page.locator('[data-part="addition"] tr').first
+    row.locator("summary").focus()
+    page.keyboard.press("Enter")
+
+    opened = row.locator("details[open]")
+    for words in ("standard uncertainty", "Series", "Marks", "Addition at", "Corrections", "lag"):
+        expect(opened).to_contain_text(words)
