@@ -13,8 +13,8 @@ def test_the_page_of_a_batch_with_all_sections_is_rendered(site: Any) -> None:
     answer = site.client.get(f"/batches/{batch}")
 
     assert answer.status_code == 200
-    for name in ("Yield", "Cost", "per 100 g", "Coagulant", "of dry", "Nutrition", "protein"):
-        assert name in answer.text
+    for name in ("Yield and recoveries", "Per 100 g", "Of dry", "Nutrition", "Protein"):
+        assert name in answer.text, name
 
 
 def test_the_page_of_an_empty_batch_says_why_for_each(site: Any) -> None:
