@@ -129,9 +129,9 @@ def record(kitchen: Kitchen, batch_id: str, proposals: Sequence[Standing]) -> Js
     return {
         "position": where,
         "batch": _whole(kitchen, batch),
-        "curve": _curve(kitchen, gatherer, batch, RECORD_POINTS),
-        "targets": _targets(batch),
-        "bands": _bands(batch, computed),
+        "curve": batch_curve(kitchen, gatherer, batch, RECORD_POINTS),
+        "targets": batch_targets(batch),
+        "bands": batch_bands(batch, computed),
         "analysis": computed,
         "weighings": [views.weighing(kept) for kept in batch.weighings],
         "observations": [views.observation(kept) for kept in batch.observations],
@@ -152,7 +152,7 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live: Live) 
     """Return one card's objects; what can't be computed of a batch leaves its readings shown."""
     item: Json = {
         "batch": _whole(kitchen, batch),
-        "curve": _curve(kitchen, gatherer, batch, STOVE_POINTS),
+        "curve": batch_curve(kitchen, gatherer, batch, STOVE_POINTS),
         "targets": [],
         "bands": [],
         "holds": [],
@@ -164,8 +164,8 @@ def _stove_item(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, live: Live) 
     try:
         computed = live.holds.of(kitchen, batch)
         item |= {
-            "targets": _targets(batch),
-            "bands": _bands(batch, computed),
+            "targets": batch_targets(batch),
+            "bands": batch_bands(batch, computed),
             "holds": computed["holds"],
             "outlook": live.outlooks.of(kitchen, batch.id),
         }
@@ -181,7 +181,9 @@ def _whole(kitchen: Kitchen, batch: Batch) -> Json:
     )
 
 
-def _curve(kitchen: Kitchen, gatherer: Gatherer, batch: Batch, points: int) -> Json | None:
+def batch_curve(
+    kitchen: Kitchen, gatherer: Gatherer, batch: Batch, points: int = RECORD_POINTS
+) -> Json | None:
     """Return the curve of the probe that tells now, else that of the milk."""
     binding = _telling(batch, kitchen.now_ms())
     if binding is not None:
@@ -206,11 +208,12 @@ def _telling(batch: Batch, now_ms: int) -> Binding | None:
     return None
 
 
-def _targets(batch: Batch) -> list[Json]:
+def batch_targets(batch: Batch) -> list[Json]:
+    """Return the targets of a batch."""
     return [asdict(target) for target in targets_of(batch.recipe, batch.body.get("target"))]
 
 
-def _bands(batch: Batch, computed: Json) -> list[Json]:
+def batch_bands(batch: Batch, computed: Json) -> list[Json]:
     """Return where each hold that has begun is to be drawn [degC]."""
     boiling_degc = float(computed["boiling_point"]["value"])
     specs = holds_of(batch.recipe)

@@ -22,6 +22,7 @@ recipe      recipe · versions · plan · asked {value, unit, fault} · pots · 
 recipe_edit recipe · recipe_id · ingredients · coagulants
 set_up      settings · boiling_point · walk · steps · instruments · sources · pots · routes ·
             local · data · phone · zones · first
+trial       trial, as GET /v1/batches/{id}/trial gives it
 pair        nothing more
 problem     problem {title, detail, where, do}
 
@@ -53,6 +54,7 @@ from dashboards.record_view import record
 from dashboards.setup_view import set_up
 from dashboards.steps import HINTS, label
 from dashboards.stove_view import card, instrument_line
+from dashboards.trial_view import trial
 
 _STATES = (
     ("", "any"),
@@ -169,6 +171,7 @@ _CONTENTS = {
     "stove": _stove,
     "batches": _batches,
     "record": _record,
+    "trial": trial,
     "alarms": alarm_page,
     "compare": compare,
     "instruments": instruments,

@@ -16,6 +16,7 @@ from api.kitchen import KitchenHere
 from api.proposals.service import Proposing
 from api.routes import alarms_page, compare_page, instrument_pages, recipe_pages, setup_page
 from api.routes.page_answer import page_answer
+from api.trial import trial
 from dashboards.assets import static_folder
 
 router = APIRouter(include_in_schema=False)
@@ -79,6 +80,17 @@ def record(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
         return page_data.record(kitchen, batch_id, proposing.known(batch_id))
 
     return page_answer(request, kitchen, "record", data)
+
+
+@router.get("/batches/{batch_id}/trial")
+def trial_form(batch_id: str, request: Request, kitchen: KitchenHere) -> Response:
+    """Method and results of a batch, fit to publish; nothing on it tells whose it is."""
+    return page_answer(
+        request,
+        kitchen,
+        "trial",
+        lambda: {"kitchen": {"name": "Trial", "zone": "UTC"}, "trial": trial(kitchen, batch_id)},
+    )
 
 
 @router.get("/pair")

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Header, Response
 from api.answers import Json
 from api.batch_record import batch_record
 from api.kitchen import Kitchen, KitchenHere
+from api.trial import trial
 from dashboards.record_rows import record_csv
 
 router = APIRouter(prefix="/v1/batches", tags=["analysis"])
@@ -35,6 +36,13 @@ def read_record_json(batch_id: str, kitchen: KitchenHere) -> Response:
 def read_record_csv(batch_id: str, kitchen: KitchenHere) -> Response:
     """A row for each figure, mark, weighing, observation and caution."""
     return _csv(kitchen, batch_id)
+
+
+@router.get("/{batch_id}/trial", summary="The trial form, fit to publish")
+@router.get("/{batch_id}/trial.json", include_in_schema=False)
+def read_trial(batch_id: str, kitchen: KitchenHere) -> Response:
+    """Method and results with uncertainty; no names, site, prices, lots, notes, ids or day."""
+    return Json(trial(kitchen, batch_id))
 
 
 def _csv(kitchen: Kitchen, batch_id: str) -> Response:
