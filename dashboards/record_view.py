@@ -231,7 +231,8 @@ def _deviation(one: Json, reader: Reader) -> dict[str, Any]:
 
 
 def _review(one: Json, reader: Reader) -> dict[str, Any]:
-    return {**one, "when": f"{reader.day(one['at'])}, {reader.clock(one['at'])}"}
+    when = f"{reader.day(one['at'])}, {reader.clock(one['at'])}"
+    return {**one, "text": one.get("text") or "", "when": when}
 
 
 def _gone(one: Json, reader: Reader) -> str:

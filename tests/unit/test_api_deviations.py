@@ -144,8 +144,10 @@ def test_both_stand_in_record_csv_and_chain_and_leave_a_closed_batch_verified(
 
 def test_the_page_shows_them_and_offers_the_forms(client: TestClient, path: str) -> None:
     client.post(f"{path}/deviations", json={"about": "hold:boil", "action": "boiled again"})
+    client.post(f"{path}/reviews", json={"who": "ben"})
     page = client.get(path.removeprefix("/v1"), headers={"Accept": "text/html"}).text
 
+    assert "ben, Mon 2 March 2026, 08:15" in page
     assert "Done: boiled again" in page
     assert 'data-action-about="hold:boil"' in page
     assert 'id="review-form"' in page
