@@ -15,6 +15,7 @@ from api.analysis.gather import Gatherer, PlacedCurve
 from api.analysis.live_holds import LiveHolds
 from api.analysis.outlook import Outlooks
 from api.analysis.whole import analysis
+from api.batch_search import Wanted, search
 from api.cautions import cautions_of, known_ingredients
 from api.deviations import deviations_of, reviews_of
 from api.hands_free.offers import offer_json, offers_of
@@ -36,6 +37,7 @@ from collector.errors import ProcessError, RecordError, UnitError
 Json = dict[str, Any]
 
 MOST_CARDS = 12
+RECENT = 50
 STOVE_POINTS = 500
 RECORD_POINTS = 1200
 _PROBE_PLACES = ("milk", "block_core", "curd", "chill_water")
@@ -88,9 +90,7 @@ def stove(kitchen: Kitchen, scope: Scope, live: Live, sounders: Sequence[Json] =
             *(route_json(route) for route in RouteBook(kitchen.journal).routes()),
             *sounders,
         ],
-        "questions": [
-            question_json(one) for one in QuestionBook(kitchen).all(20) if one.state == "open"
-        ],
+        "questions": _questions(kitchen),
         "alarms": open_alarms(kitchen),
         "standing": [
             {"about": one.subject, "text": one.text, "kind": one.kind} for one in process_cautions()
@@ -98,16 +98,34 @@ def stove(kitchen: Kitchen, scope: Scope, live: Live, sounders: Sequence[Json] =
     }
 
 
-def batches(kitchen: Kitchen, *, words: str, state: str, after: str | None, limit: int) -> Json:
+def batches(kitchen: Kitchen, wanted: Wanted, *, after: str | None, limit: int) -> Json:
     """Return what the list of batches shows."""
-    found = kitchen.journal.batches(
-        state=state or None, words=words or None, after=after, limit=limit
-    )
+    found, following = search(kitchen, wanted, after=after, limit=limit)
+    query = asdict(wanted)
     return {
         "batches": [views.batch_line(batch) for batch in found],
-        "query": {"q": words, "state": state},
-        "next": found[-1].id if len(found) == limit else None,
+        "query": {"q": query.pop("words"), **query},
+        "next": following,
+        "any": bool(found) or bool(kitchen.journal.batches(limit=1)),
+        "pots": _known_pots(kitchen),
+        "recipes": _recipes(kitchen),
+        "questions": _questions(kitchen),
     }
+
+
+def _known_pots(kitchen: Kitchen) -> list[Json]:
+    """Return the listed pots, and those of the latest batches with the instruments they had."""
+    pots = {str(one["name"]): one for one in _latest(kitchen, "pot")}
+    for batch in kitchen.journal.batches(limit=RECENT):
+        name = batch.body.get("pot")
+        if name and name not in pots:
+            own = ("thermometer", "scale")
+            pots[name] = {"name": name, **{key: batch.body.get(key) for key in own}}
+    return list(pots.values())
+
+
+def _questions(kitchen: Kitchen) -> list[Json]:
+    return [question_json(one) for one in QuestionBook(kitchen).all(20) if one.state == "open"]
 
 
 def record(kitchen: Kitchen, batch_id: str, proposals: Sequence[Standing]) -> Json:

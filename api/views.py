@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from api.batch_search import outcome_of
 from api.process.money import MoneyResult
 from api.process.money import shown as amount_shown
 from api.process.quantities import NotShown, Quantity, Result
@@ -153,14 +154,7 @@ def batch(kept: Batch, *, cautions: Sequence[Json] = (), chain: Json | None = No
 
 def batch_line(kept: Batch) -> Json:
     """Return what a list of batches shows of one."""
-    outcome = next(
-        (
-            record.body.get("text")
-            for record in reversed(kept.observations)
-            if record.body["quantity"] == "outcome"
-        ),
-        None,
-    )
+    outcome = outcome_of(kept)
     recipe = kept.recipe
     return {
         "id": kept.id,

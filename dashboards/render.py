@@ -8,7 +8,8 @@ every page  kitchen {name, zone} · now · perhaps units {temperature, mass}
 stove       batches [{batch, curve, targets, bands, holds, proposals, offers, trouble}] ·
             more_open · instruments · pots · recipes · ingredients · routes · alarms · standing ·
             local · questions · position
-batches     batches · query {q, state} · next
+batches     batches · query {q, state, pot, recipe, outcome} · next · any · pots · recipes ·
+            questions
 record      batch · curve · targets · bands · analysis · weighings · observations · gone ·
             proposals · instruments · pots · position
 alarms      alarms · changes · rate
@@ -65,6 +66,10 @@ _STATES = (
     ("chilling", "chilling"),
     ("closed", "closed"),
 )
+_OUTCOMES = (
+    ("", "any"), ("set", "set"), ("weak", "weak"), ("did not set", "did not set"),
+    ("abandoned", "abandoned"), ("none", "not recorded"),
+)  # fmt: skip
 _STREAMS = (
     "dry", "soak_water", "soaked", "drained", "water", "mash", "pulp", "raw_milk", "starch",
     "milk", "coagulant", "coagulant_water", "curd", "whey", "evaporation", "block", "press_whey",
@@ -129,14 +134,21 @@ def _stove(data: Mapping[str, Any], reader: Reader) -> dict[str, Any]:
 
 
 def _batches(data: Mapping[str, Any], _reader: Reader) -> dict[str, Any]:
-    query = {"q": "", "state": "", **(data.get("query") or {})}
+    query = {"q": "", "state": "", "pot": "", "recipe": "", "outcome": ""}
+    query |= data.get("query") or {}
     following = {key: value for key, value in query.items() if value}
     if data.get("next"):
         following["after"] = data["next"]
     return {
         "batches": data["batches"],
         "query": query,
+        "searched": any(query.values()),
+        "any": data.get("any", bool(data["batches"])),
         "states": _STATES,
+        "outcomes": _OUTCOMES,
+        "pots": data.get("pots") or [],
+        "recipes": data.get("recipes") or [],
+        "questions": data.get("questions") or [],
         "next": data.get("next"),
         "next_query": urlencode(following),
     }

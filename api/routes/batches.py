@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Response
 
 from api import views
 from api.answers import Json
+from api.batch_search import Wanted, search
 from api.cautions import cautions_of, refuse_unfit
 from api.closing import close_batch
 from api.entering import (
@@ -49,12 +50,18 @@ def list_batches(
     kitchen: KitchenHere,
     state: str | None = None,
     q: str | None = None,
+    pot: str = "",
+    recipe: str = "",
+    outcome: str = "",
     after: str | None = None,
     limit: Annotated[int, Query(ge=1, le=200)] = 50,
 ) -> Response:
-    """`state` may also be `open`; `q` looks in name, recipe, pot and ingredients."""
-    found = kitchen.journal.batches(state=state, words=q, after=after, limit=limit)
-    following = found[-1].id if len(found) == limit else None
+    """`state` may also be `open`; `q` looks in name, recipe, pot and ingredients.
+
+    `pot` is a name, `recipe` an id; `outcome` is what was recorded last, or `none`.
+    """
+    wanted = Wanted(q or "", state or "", pot, recipe, outcome)
+    found, following = search(kitchen, wanted, after=after, limit=limit)
     return Json({"batches": [views.batch_line(batch) for batch in found], "next": following})
 
 

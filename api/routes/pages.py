@@ -12,6 +12,7 @@ from starlette.types import Scope
 
 from api import page_data
 from api.analysis.live_holds import LiveHolds
+from api.batch_search import Wanted
 from api.kitchen import KitchenHere
 from api.proposals.service import Proposing
 from api.routes import alarms_page, compare_page, instrument_pages, recipe_pages, setup_page
@@ -60,13 +61,17 @@ def batches(
     kitchen: KitchenHere,
     q: str = "",
     state: str = "",
+    pot: str = "",
+    recipe: str = "",
+    outcome: str = "",
     after: str | None = None,
-    limit: Annotated[int, Query(ge=1, le=200)] = 50,
+    limit: Annotated[int, Query(ge=1, le=200)] = 25,
 ) -> Response:
     """All batches, the latest first."""
 
     def data() -> dict[str, Any]:
-        return page_data.batches(kitchen, words=q, state=state, after=after, limit=limit)
+        wanted = Wanted(q, state, pot, recipe, outcome)
+        return page_data.batches(kitchen, wanted, after=after or None, limit=limit)
 
     return page_answer(request, kitchen, "batches", data)
 

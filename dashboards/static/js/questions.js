@@ -7,12 +7,12 @@ import { toast } from "./toasts.js";
 
 /** @param {HTMLElement} button @param {() => void} after */
 async function answer(button, after) {
-  const { startQuestion: start, refuseQuestion: refuse, join } = button.dataset;
+  const { startQuestion: start, refuseQuestion: refuse, join, recipe } = button.dataset;
   const box = button.closest(".question");
   if (box) box.querySelectorAll("button").forEach((one) => one.setAttribute("disabled", ""));
   const path = `/v1/questions/${start || refuse}/${start ? "start" : "dismiss"}`;
   const words = start ? "The start of a batch" : "That it is no batch";
-  const outcome = await record(path, start && join ? { batch: join } : {}, words, true).settled;
+  const outcome = await record(path, start && join ? { batch: join } : start && recipe ? { recipe } : {}, words, true).settled;
   if (outcome.state === "refused") tellRefusal(words, outcome.error);
   else if (outcome.state === "kept") toast(`${words} is kept here and sent later.`);
   else toast(start ? "The batch has started, when its heat came on." : "It is taken as no batch.");

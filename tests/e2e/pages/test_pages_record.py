@@ -228,11 +228,36 @@ def test_the_list_finds_a_batch_and_starts_another_like_it(
     page.get_by_role("button", name="Search").tap()
     expect(page.locator(".batches li")).to_have_count(1)
 
-    page.get_by_role("button", name=re.compile("Start again like this")).tap()
+    page.get_by_role("button", name=re.compile("Repeat that one")).tap()
 
     expect(page.get_by_role("heading", name="South", exact=True).first).to_be_visible()
     newest, oldest = server.get(f"/v1/batches?q={word}")["batches"]
     assert (newest["pot"], oldest["id"]) == ("South", old["id"])
+
+
+def test_a_recipe_and_a_pot_are_three_touches_from_a_batch_that_is_then_ended(
+    server: Any, device: Any, recipe: dict[str, Any]
+) -> None:
+    word = f"three-{next(NUMBERS)}"
+    server.say(f"{word}/milk", "Cel", 20.0)
+    server.post("/v1/recipes", {**recipe, "name": word})
+    server.post("/v1/pots", {"name": f"Pot {word}", "thermometer": f"{word}/milk"})
+    page = device.page
+    page.goto("/batches")
+    begin = page.locator("#begin-form")
+    begin.get_by_label("Recipe").select_option(label=word)
+    begin.get_by_label("Pot").select_option(label=f"Pot {word}")
+    begin.get_by_role("button", name="Start").tap()
+
+    expect(page).to_have_url(re.compile("/#pot-"))
+    [made] = server.get(f"/v1/batches?q={word}")["batches"]
+    assert (made["pot"], made["recipe"]["name"]) == (f"Pot {word}", word)
+    assert server.get(f"/v1/batches/{made['id']}")["thermometer"] == f"{word}/milk"
+    page.goto(f"/batches?q={word}&outcome=none&pot=Pot+{word}")
+    expect(page.locator(".batches li")).to_have_count(1)
+    page.get_by_role("button", name=re.compile("^End")).tap()
+    page.get_by_role("button", name="Press again").tap()
+    expect(page.locator(".batches .state")).to_have_text("closed")
 
 
 def test_a_phone_from_elsewhere_is_paired_by_the_printed_address(server: Any, screen: Any) -> None:
