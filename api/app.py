@@ -39,6 +39,7 @@ from api.routes import (
     offers,
     outlook,
     pages,
+    paper,
     photos,
     plan,
     proposals,
@@ -115,7 +116,7 @@ def create_app(
     for module in (
         *(readings, instruments, lists, recipes, batches, proposals, questions, offers),
         *(analysis, outlook, records, plan, compare, live, notices, alarms, push, health, access),
-        *(settings, photos, deviations),
+        *(settings, photos, deviations, paper),
     ):
         app.include_router(module.router)
     pages.mount(app)

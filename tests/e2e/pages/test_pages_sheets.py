@@ -110,3 +110,21 @@ def test_a_number_opens_by_keyboard_to_say_where_it_comes_from(screen: Any, batc
     opened = row.locator("details[open]")
     for words in ("standard uncertainty", "Series", "Marks", "Addition at", "Corrections", "lag"):
         expect(opened).to_contain_text(words)
+
+
+def test_the_pdf_of_the_interface_has_two_sheets_too(server: Any, batch: str) -> None:
+    answer = server.http.get(f"/v1/batches/{batch}/record.pdf", timeout=90)
+
+    assert answer.status_code == 200, answer.text
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+    assert 1 <= sheets_of(answer.content) <= 2
+
+
+def test_the_trial_form_prints_on_two_sheets_and_is_clean(screen: Any, batch: str) -> None:
+    page = screen().page
+    page.goto(f"/batches/{batch}/trial")
+    expect(page.locator("svg.curve")).to_be_visible()
+
+    assert sheets_of(page.pdf(prefer_css_page_size=True)) <= 2
+    assert Axe().run(page).response["violations"] == []
