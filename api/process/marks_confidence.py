@@ -16,7 +16,7 @@ _RIGHT: Mapping[str, float] = MappingProxyType(
     {
         "heat": 0.98,
         "boil": 0.96,
-        "simmer": 0.90,
+        "simmer": 0.83,
         "target": 0.96,
         "addition": 0.98,
         "ladle": 0.985,
