@@ -69,10 +69,12 @@ def flow_diagram(balance: Mapping[str, Any], units: Units) -> str:
     for column, stage in enumerate(stages):
         parts += _stage(stage, column, scale, len(stages))
     width = _LEFT + _COLUMN * len(stages) + 40.0
+    # The words of a suspect that comes first are longer than the room beside it.
+    start = -60.0 if stages[0].main_in.look == "suspect" else 0.0
     words = "; ".join(_said(flow, units) for flow in flows.values() if flow.mass_kg is not None)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="flow" role="img" font-size="{_SIZE:g}" '
-        f'viewBox="0 0 {width:g} {_BASE + 52 + _FOOT:g}" aria-labelledby="flow-title flow-words">'
+        f'viewBox="{start:g} 0 {width - start:g} {_BASE + 52 + _FOOT:g}" aria-labelledby="flow-title flow-words">'
         f'<title id="flow-title">Mass balance, widths to scale</title>'
         f'<desc id="flow-words">{escape(words)}.</desc>{_PATTERNS}{"".join(parts)}</svg>'
     )

@@ -37,7 +37,7 @@ def record(data: Json, reader: Reader) -> dict[str, Any]:
         reader: Who reads it.
     """
     batch, analysis = data["batch"], data["analysis"]
-    picture = batch_picture(data, reader, height=300.0)
+    picture = batch_picture(data, reader, height=260.0)
     pours, why = additions(analysis, reader)
     return {
         "span": _span(batch, reader),

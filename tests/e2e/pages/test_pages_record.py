@@ -142,9 +142,9 @@ def test_a_weighing_changes_the_balance_and_can_be_undone(
 
     row = page.locator('[data-part="weighings"] tbody tr').filter(has_text="block")
     expect(row).to_contain_text("870")
-    expect(
-        page.locator('[data-part="balance"] .streams tr').filter(has_text="block")
-    ).to_contain_text("870")
+    expect(page.locator(".streams").get_by_role("row", name=re.compile("^block"))).to_contain_text(
+        "870"
+    )
     row.get_by_role("button", name=re.compile("undo")).tap()
     expect(page.locator('[data-part="weighings"] tbody tr').filter(has_text="block")).to_have_count(
         0
@@ -204,7 +204,7 @@ def test_on_paper_the_record_has_its_curve_and_no_tools(
     expect(page.locator("#weighing-form")).to_be_hidden()
     expect(page.get_by_role("button")).to_have_count(0)
     paper = page.pdf(format="A4", prefer_css_page_size=True)
-    assert 1 <= len(re.findall(rb"/Type\s*/Page\b", paper)) <= 4
+    assert 1 <= len(re.findall(rb"/Type\s*/Page\b", paper)) <= 2
 
 
 def test_a_batch_that_is_not_there_is_told_in_words(server: Any, screen: Any) -> None:
