@@ -56,7 +56,11 @@ def test_pages_follow_each_other_without_gap_or_repeat(
     seen: list[str] = []
     after = None
     while True:
-        query = {"outcome": "set", "limit": 2, **({"after": after} if after else {})}
+        query: dict[str, Any] = {
+            "outcome": "set",
+            "limit": 2,
+            **({"after": after} if after else {}),
+        }
         answer = client.get("/v1/batches", params=query).json()
         seen += [one["name"] for one in answer["batches"]]
         after = answer["next"]
