@@ -111,7 +111,8 @@ def test_the_whole_walk_of_a_new_kitchen(new_server: Any, any_device: Any, servi
     step = opened(page, "notices")
     step.get_by_label("Name of a new route").fill("Phone")
     step.get_by_label("Its address").fill(service)
-    step.get_by_role("button", name="Add it").click()
+    with page.expect_navigation():  # the page comes anew, with its script
+        step.get_by_role("button", name="Add it").click()
     page.locator("#notices").get_by_role("button", name="Send a test").click()
     expect(page.locator("#notices .result")).to_contain_text("It was taken")
     page.locator("#notices").get_by_role("button", name="Go on").click()
