@@ -74,7 +74,8 @@ def flow_diagram(balance: Mapping[str, Any], units: Units) -> str:
     words = "; ".join(_said(flow, units) for flow in flows.values() if flow.mass_kg is not None)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="flow" role="img" font-size="{_SIZE:g}" '
-        f'viewBox="{start:g} 0 {width - start:g} {_BASE + 52 + _FOOT:g}" aria-labelledby="flow-title flow-words">'
+        f'viewBox="{start:g} 0 {width - start:g} {_BASE + 52 + _FOOT:g}" '
+        'aria-labelledby="flow-title flow-words">'
         f'<title id="flow-title">Mass balance, widths to scale</title>'
         f'<desc id="flow-words">{escape(words)}.</desc>{_PATTERNS}{"".join(parts)}</svg>'
     )
