@@ -139,6 +139,7 @@ def test_a_word_that_isn_t_taken_is_said_anew_and_not_kept(
 
     with line_of(kitchen, Pulse()):
         until(lambda: hook.taken, "it was taken")
+        until(lambda: len(kitchen.journal.kitchen("alive")) == 2, "its answer is kept")
 
     assert len(hook.tried) >= 4
     kept = [entry.body["taken"] for entry in kitchen.journal.kitchen("alive")]

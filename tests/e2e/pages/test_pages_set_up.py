@@ -120,7 +120,8 @@ def test_the_whole_walk_of_a_new_kitchen(new_server: Any, any_device: Any, servi
     step = opened(page, "data")
     expect(state(page, "notices")).to_have_text("done")
     expect(step).to_contain_text(str(server.data_dir))
-    step.get_by_role("button", name="I know where it lies").click()
+    with page.expect_navigation():
+        step.get_by_role("button", name="I know where it lies").click()
 
     step = opened(page, "phone")
     expect(step).to_contain_text("--host 0.0.0.0")
