@@ -8,12 +8,11 @@ undoes, and never ends a batch.
 
 from __future__ import annotations
 
-import asyncio
+import functools
 import logging
 import time
 import uuid
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from api import views
@@ -24,7 +23,7 @@ from api.times import format_ms
 from api.watch.finding import Finding
 from api.watch.notice_book import NoticeBook
 from api.watch.post import Post
-from api.watch.threads import finish
+from api.watch.threads import Pace, keep_looking
 from api.watch.wording import Words
 from collector.errors import RecordError
 from collector.readings import Reading
@@ -59,15 +58,12 @@ class Buttons:
 
     async def run(self) -> None:
         """Follow the buttons until cancelled."""
-        with ThreadPoolExecutor(1, "buttons") as executor:
-            while True:
-                try:
-                    await finish(executor, self.look)
-                    pause_s = POLL_S if self._pots else _IDLE_POLL_S
-                except Exception:  # a press waits in the store: it is looked for again
-                    _log.exception("the buttons could not be looked at")
-                    pause_s = _AFTER_FAULT_S
-                await asyncio.sleep(pause_s)
+        # A press waits in the store: after a fault it is looked for again.
+        complain = functools.partial(_log.exception, "the buttons could not be looked at")
+        await keep_looking(self.look, Pace("buttons", self._pause_s, _AFTER_FAULT_S, complain))
+
+    def _pause_s(self) -> float:
+        return POLL_S if self._pots else _IDLE_POLL_S
 
     def look(self) -> None:
         """Mark what has been pressed since the last look."""

@@ -3,14 +3,13 @@
 
 from __future__ import annotations
 
-import asyncio
+import functools
 import logging
-from concurrent.futures import ThreadPoolExecutor
 
 from api.hands_free.offers import offer_json, offers_of
 from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
-from api.watch.threads import finish
+from api.watch.threads import Pace, keep_looking
 
 _log = logging.getLogger(__name__)
 
@@ -30,19 +29,17 @@ class OfferNews:
 
     async def run(self) -> None:
         """Look until cancelled."""
-        with ThreadPoolExecutor(1, "offers") as executor:
-            while True:
-                pause_s = EVERY_S
-                try:
-                    if self._broadcast.has_listeners:
-                        for batch_id, offers in await finish(executor, self.look):
-                            self._broadcast.tell(
-                                "offer", {"batch": batch_id, "offers": offers}, chain=batch_id
-                            )
-                except Exception:  # a page asks anew with its next refresh anyway
-                    _log.exception("the scales could not be looked at for offers")
-                    pause_s = _AFTER_FAULT_S
-                await asyncio.sleep(pause_s)
+        complain = functools.partial(_log.exception, "the scales could not be looked at for offers")
+        pace = Pace("offers", lambda: EVERY_S, _AFTER_FAULT_S, complain)
+        # Without a page that listens nothing is computed; one that comes asks by itself.
+        await keep_looking(
+            lambda: self.look() if self._broadcast.has_listeners else [], pace, self._tell
+        )
+
+    def _tell(self, found: list[tuple[str, list[dict[str, object]]]]) -> None:
+        for batch_id, offers in found:
+            body = {"batch": batch_id, "offers": offers}
+            self._broadcast.tell("offer", body, chain=batch_id)
 
     def look(self) -> list[tuple[str, list[dict[str, object]]]]:
         """Return the batches whose offers have changed since the last look, with those."""

@@ -7,10 +7,9 @@ are kept anyway, so an answer that comes late loses nothing: the batch starts wh
 
 from __future__ import annotations
 
-import asyncio
+import functools
 import logging
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,7 +25,7 @@ from api.proposals.standing import State
 from api.records.batches import Batch
 from api.schemas import BatchBody
 from api.times import format_ms
-from api.watch.threads import finish
+from api.watch.threads import Pace, keep_looking
 from collector.errors import RecordConflictError
 
 _log = logging.getLogger(__name__)
@@ -75,15 +74,8 @@ class Starting:
         """Watch until cancelled."""
         if self._kitchen.config.hands_free.when_heated == "off":
             return
-        with ThreadPoolExecutor(1, "starting") as executor:
-            while True:
-                try:
-                    await finish(executor, self.look)
-                    pause_s = EVERY_S
-                except Exception:  # whatever it is, the next look may go well
-                    _log.exception("idle pots could not be looked at")
-                    pause_s = _AFTER_FAULT_S
-                await asyncio.sleep(pause_s)
+        complain = functools.partial(_log.exception, "idle pots could not be looked at")
+        await keep_looking(self.look, Pace("starting", lambda: EVERY_S, _AFTER_FAULT_S, complain))
 
     def look(self) -> None:
         """Look whether an idle pot has begun to heat, and join its batch or ask."""

@@ -6,10 +6,9 @@ A task of its own beside the watch, with a thread of its own: nothing waits for 
 
 from __future__ import annotations
 
-import asyncio
+import functools
 import logging
 import re
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,7 +17,7 @@ from api.kitchen import Kitchen
 from api.live.broadcast import Broadcast
 from api.records.batches import Batch
 from api.times import parse_ms
-from api.watch.threads import finish
+from api.watch.threads import Pace, keep_looking
 from collector.errors import CurdwrightError
 
 _log = logging.getLogger(__name__)
@@ -56,15 +55,15 @@ class OutlookNews:
 
     async def run(self) -> None:
         """Follow until cancelled; without a page that listens nothing is computed."""
-        with ThreadPoolExecutor(1, "outlooks") as executor:
-            while True:
-                if self._broadcast.has_listeners:
-                    try:
-                        for batch_id, found in await finish(executor, self.look):
-                            self._broadcast.tell("outlook", found, chain=batch_id)
-                    except Exception:  # whatever it is, the next look may go well
-                        _log.exception("the outlook could not be told")
-                await asyncio.sleep(LOOK_EVERY_S)
+        complain = functools.partial(_log.exception, "the outlook could not be told")
+        pace = Pace("outlooks", lambda: LOOK_EVERY_S, LOOK_EVERY_S, complain)
+        await keep_looking(
+            lambda: self.look() if self._broadcast.has_listeners else [], pace, self._tell
+        )
+
+    def _tell(self, found: list[tuple[str, Json]]) -> None:
+        for batch_id, outlook in found:
+            self._broadcast.tell("outlook", outlook, chain=batch_id)
 
     def look(self) -> list[tuple[str, Json]]:
         """Return the outlooks of open batches that pages should hear of now, by batch."""

@@ -8,11 +8,10 @@ store and the records: a restart changes nothing.
 
 from __future__ import annotations
 
-import asyncio
+import functools
 import logging
 import threading
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from api.analysis.gather import Gatherer
@@ -23,7 +22,7 @@ from api.proposals.placed import Feed, Window, settings_of, windows_of
 from api.proposals.standing import Standing, State, standings
 from api.records.batches import Batch, Kept
 from api.watch.notice_book import OWN_KINDS
-from api.watch.threads import finish
+from api.watch.threads import Pace, keep_looking
 
 _log = logging.getLogger(__name__)
 
@@ -56,15 +55,8 @@ class Proposing:
 
     async def run(self) -> None:
         """Follow the open batches until cancelled."""
-        with ThreadPoolExecutor(1, "proposals") as executor:
-            while True:
-                try:
-                    await finish(executor, self.look)
-                    pause_s = EVERY_S
-                except Exception:  # whatever it is, the next look may go well
-                    _log.exception("proposals could not be looked for")
-                    pause_s = _AFTER_FAULT_S
-                await asyncio.sleep(pause_s)
+        complain = functools.partial(_log.exception, "proposals could not be looked for")
+        await keep_looking(self.look, Pace("proposals", lambda: EVERY_S, _AFTER_FAULT_S, complain))
 
     def look(self) -> None:
         """Give the detectors of the open batches what has arrived, and record what they say."""
