@@ -106,6 +106,15 @@ function rawStep(step, units) {
   };
 }
 
+/** A temperature in the unit that stands beside both bounds.
+ * @param {Json|undefined} said @param {string} unit @returns {number|undefined} */
+function inUnit(said, unit) {
+  if (!said) return undefined;
+  if (degrees(said.unit) === degrees(unit)) return said.value;
+  const other = degrees(unit) === "degF" ? said.value * 1.8 + 32 : (said.value - 32) / 1.8;
+  return Math.round(other * 1e6) / 1e6;
+}
+
 /** @param {Json|undefined} hold @param {{temperature: string}} units @returns {Json} */
 function rawHold(hold, units) {
   const said = hold || {};
@@ -114,7 +123,9 @@ function rawHold(hold, units) {
   const time = said.least ? said.least.unit : "min";
   const longest = said.longest ? said.longest.value * MINUTES[/** @type {"s"} */ (said.longest.unit)] / MINUTES[/** @type {"s"} */ (time)] : null;
   return {
-    hold_kind: kind, hold_low: text(said.low && said.low.value), hold_high: text(said.high && said.high.value),
+    hold_kind: kind, hold_low: text(said.low && said.low.value), hold_high: text(inUnit(said.high, unit)),
+    // Near the boiling point the form has no field for an upper bound; one that is there stays.
+    hold_kept: said.below_boiling && said.high ? { high: said.high } : {},
     hold_below: text(said.below_boiling && said.below_boiling.value), hold_unit: degrees(unit),
     hold_least: text(said.least && said.least.value), hold_longest: text(longest), hold_time_unit: time,
     hold_starts: said.starts || "band", hold_ends: said.ends || "", hold_name: said.name || "",
@@ -270,7 +281,7 @@ function holdOf(raw, path) {
   if (kind === "near_boil") {
     const below = needed(raw, path, "hold_below", "The distance from the boiling point", { least: 0 });
     hold.below_boiling = { value: below, unit: raw.hold_unit === "degF" ? "degF" : "K" };
-    return hold;
+    return { ...hold, ...raw.hold_kept };
   }
   if (kind !== "below") hold.low = { value: needed(raw, path, "hold_low", "The lowest temperature"), unit: raw.hold_unit };
   if (kind !== "above") hold.high = { value: needed(raw, path, "hold_high", "The highest temperature"), unit: raw.hold_unit };

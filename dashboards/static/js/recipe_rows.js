@@ -55,9 +55,9 @@ export function addRow(list, name, raw) {
   const made = /** @type {HTMLElement} */ (document.importNode(template.content, true).firstElementChild);
   list.append(made);
   if (raw) {
-    made.dataset.kept = JSON.stringify({ kept: raw.kept || {}, limit_kept: raw.limit_kept || {} });
+    made.dataset.kept = JSON.stringify({ kept: raw.kept || {}, limit_kept: raw.limit_kept || {}, hold_kept: raw.hold_kept || {} });
     fill(made, raw);
-  } else if (name === "steps") made.dataset.kept = JSON.stringify({ kept: {}, limit_kept: {} });
+  } else if (name === "steps") made.dataset.kept = JSON.stringify({ kept: {}, limit_kept: {}, hold_kept: {} });
   const amounts = made.querySelector('[data-list="amounts"]');
   if (amounts && raw) raw.amounts.forEach((/** @type {any} */ one) => addRow(amounts, "amounts", one));
   return made;

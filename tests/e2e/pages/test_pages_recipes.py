@@ -425,6 +425,15 @@ HARD: list[dict[str, Any]] = [
                     "priority": "high",
                 },
             },
+            {
+                "kind": "simmer",
+                "hold": {
+                    "name": "just below the boil",
+                    "below_boiling": {"value": 4, "unit": "K"},
+                    "high": {"value": 98, "unit": "degC"},
+                    "least": {"value": 5, "unit": "min"},
+                },
+            },
             {"kind": "addition"},
             {
                 "kind": "chill",
